@@ -1,0 +1,1 @@
+"""One case: case file, the plan from scans to bend, checks, visits, studies."""

@@ -1,0 +1,1 @@
+"""Invented anatomy for the demo case, with the generator that made it."""

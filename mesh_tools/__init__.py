@@ -1,0 +1,1 @@
+"""Geometry in: reading, repair, tooth anatomy, registration, skin and neck."""

@@ -1,0 +1,1 @@
+"""What a person sees or types: scene, pictures, report, sheets, page, command line."""
