@@ -1,0 +1,270 @@
+"""The case file ``case.toml``: its model, its defaults with their sources, and reading it.
+
+Coordinates are LPS mm: the frame all scans share once their axes and unit are applied. Every key that carries a
+unit names it. Unknown keys are refused with the nearest known key; every error names its key path.
+"""
+
+from __future__ import annotations
+
+import difflib
+import os
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from mesh_tools.errors import BadFileError, BadValueError, MissingFileError
+
+N_PER_GF = 9.80665e-3  # standard gravity, exact by definition (SI brochure, CGPM 1901)
+Side = Literal["right", "left"]
+SIDES: tuple[Side, Side] = ("right", "left")
+PullKind = Literal["cervical", "high_pull", "combination"]
+TargetMethod = Literal[
+    "elastic_foundation", "thin_layer", "finite_elements", "rule_of_thumb", "furcation", "root_fraction",
+    "root_centroid",
+]  # fmt: skip
+Point = Annotated[list[float], Field(min_length=3, max_length=3)]
+
+
+class CaseError(BadValueError):
+    """The case file breaks a rule; ``problems`` holds one line for each."""
+
+    def __init__(self, problems: list[str]) -> None:
+        super().__init__("\n".join(problems))
+        self.problems = tuple(problems)
+
+
+class Strict(BaseModel):
+    """Base of every part: no unknown keys, no NaN, no silent conversion of text to numbers."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+
+
+class ScanModel(Strict):
+    """One surface file: where it is, which way its axes point, its unit, and landmarks that override what is found."""
+
+    file: str
+    tooth: int | None = None
+    axes: str = "LPS"
+    unit: Literal["mm", "cm", "dm", "m", "um", "in"] | None = None
+    landmarks: dict[str, Point] = Field(default_factory=dict)
+
+
+class ScansModel(Strict):
+    """The scans of a case; every one may be missing, each missing one costs a step of the estimate."""
+
+    right_molar: ScanModel | None = None
+    left_molar: ScanModel | None = None
+    arch: ScanModel | None = None
+    face: ScanModel | None = None
+
+
+class LandmarksModel(Strict):
+    """Points in LPS mm."""
+
+    tube_right_mesial_mm: Point | None = None
+    tube_right_distal_mm: Point | None = None
+    tube_left_mesial_mm: Point | None = None
+    tube_left_distal_mm: Point | None = None
+    occlusal_plane_mm: list[Point] | None = Field(default=None, min_length=3)
+    incisor_contact_mm: Point | None = None
+    mouth_corner_right_mm: Point | None = None
+    mouth_corner_left_mm: Point | None = None
+    strap_right_mm: Point | None = None
+    strap_left_mm: Point | None = None
+    high_strap_right_mm: Point | None = None
+    high_strap_left_mm: Point | None = None
+
+
+class BowModel(Strict):
+    """The bow in hand, in mm. Supplier labels such as "short" or "long" are not standardised (common practice)."""
+
+    inner_diameter_mm: float = Field(default=1.143, gt=0.3, lt=3.0)
+    outer_diameter_mm: float = Field(default=1.829, gt=0.3, lt=4.0)
+    arm_length_mm: float = Field(default=110.0, gt=0.0, le=250.0)
+    arm_length_right_mm: float | None = Field(default=None, gt=0.0, le=250.0)
+    arm_length_left_mm: float | None = Field(default=None, gt=0.0, le=250.0)
+    anterior_clearance_mm: float = Field(default=4.0, ge=0.0, le=30.0)
+    cheek_clearance_mm: float = Field(default=5.0, ge=0.0, le=40.0)
+    joint_length_mm: float = Field(default=20.0, gt=0.0, le=60.0)
+    tube_bore_mm: float = Field(default=1.27, gt=0.3, lt=3.0)
+    e_gpa: float = Field(default=160.0, gt=20.0, lt=300.0)
+    proof_mpa: float = Field(default=1400.0, gt=100.0, lt=3000.0)
+
+    def arm_mm(self, side: Side) -> float:
+        """Length of one outer arm from the middle of the joint along the wire to the hook."""
+        own = self.arm_length_right_mm if side == "right" else self.arm_length_left_mm
+        return self.arm_length_mm if own is None else own
+
+
+class StrapModel(Strict):
+    """One strap of one side: its force, and its line when it is not given by a strap landmark.
+
+    ``angle_deg`` is measured from the occlusal plane, positive up; ``midline_deg`` from the mid-sagittal plane,
+    positive towards the middle of the neck.
+    """
+
+    force_n: float | None = Field(default=None, gt=0.0, le=30.0)
+    force_gf: float | None = Field(default=None, gt=0.0, le=3000.0)
+    angle_deg: float | None = Field(default=None, gt=-90.0, lt=90.0)
+    midline_deg: float = Field(default=0.0, gt=-60.0, lt=60.0)
+
+    @model_validator(mode="after")
+    def _one_force(self) -> StrapModel:
+        if (self.force_n is None) == (self.force_gf is None):
+            raise ValueError("give the force once, as force_n or as force_gf")
+        return self
+
+    @property
+    def newtons(self) -> float:
+        """The force in N."""
+        return self.force_n if self.force_n is not None else float(self.force_gf or 0.0) * N_PER_GF
+
+
+class SidePullModel(StrapModel):
+    """The pull of one side; in combination pull the neck strap is this one and ``high`` the head cap's."""
+
+    high: StrapModel | None = None
+
+
+class PullModel(Strict):
+    """Kind of pull and force per side."""
+
+    kind: PullKind = "cervical"
+    right: SidePullModel
+    left: SidePullModel
+
+    @model_validator(mode="after")
+    def _combination_has_two(self) -> PullModel:
+        for side in SIDES:
+            has_high = self.side(side).high is not None
+            if has_high != (self.kind == "combination"):
+                raise ValueError(
+                    f"{side}.high belongs to kind = \"combination\" and only there; got kind = \"{self.kind}\""
+                )
+        return self
+
+    def side(self, side: Side) -> SidePullModel:
+        """The pull of ``side``."""
+        return self.right if side == "right" else self.left
+
+
+class LigamentModel(Strict):
+    """Periodontal ligament. The centre depends weakly on it, the absolute mobility strongly."""
+
+    e_mpa: float = Field(default=0.68, gt=0.0, le=100.0)
+    nu: float = Field(default=0.45, ge=0.0, lt=0.5)
+    thickness_mm: float = Field(default=0.2, gt=0.0, le=1.0)
+
+
+class ChoicesModel(Strict):
+    """What the clinician decides."""
+
+    target: TargetMethod = "elastic_foundation"
+    wanted_offset_mm: float = Field(default=0.0, ge=-15.0, le=15.0)
+    crest_below_cej_mm: float = Field(default=0.75, ge=-2.0, le=15.0)
+    bow: Literal["elastic", "rigid"] = "elastic"
+    ideal_tubes: bool = False
+
+
+class CaseModel(Strict):
+    """The whole case file."""
+
+    schema_version: Literal[1] = Field(default=1, alias="schema")
+    case_id: str = Field(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]*$")
+    age_years: float | None = Field(default=None, ge=3.0, le=99.0)
+    scans: ScansModel = Field(default_factory=ScansModel)
+    landmarks: LandmarksModel
+    bow: BowModel = Field(default_factory=BowModel)
+    pull: PullModel
+    ligament: LigamentModel = Field(default_factory=LigamentModel)
+    choices: ChoicesModel = Field(default_factory=ChoicesModel)
+
+
+def read_case(path: str | os.PathLike[str]) -> CaseModel:
+    """The case in the TOML file at ``path``.
+
+    Raises MissingFileError, BadFileError when the text is not TOML, and CaseError with one line a problem.
+    """
+    where = Path(path)
+    try:
+        text = where.read_bytes().decode("utf-8-sig")
+    except (FileNotFoundError, NotADirectoryError) as err:
+        raise MissingFileError(f"case file {where} does not exist; give the path of a case.toml.") from err
+    except IsADirectoryError as err:
+        raise BadFileError(f"case file {where} is a folder; give the case.toml inside it.") from err
+    except UnicodeDecodeError as err:
+        raise BadFileError(f"case file {where} is not UTF-8 text (byte {err.start}); save it as UTF-8.") from err
+    try:
+        return parsed_case(tomllib.loads(text))
+    except (tomllib.TOMLDecodeError, RecursionError) as err:
+        raise BadFileError(f"case file {where} is not valid TOML: {_one_line(err)}.") from err
+
+
+def parsed_case(values: dict[str, Any]) -> CaseModel:
+    """The case in ``values``; raises CaseError with one line a problem, each with its key path."""
+    try:
+        return CaseModel.model_validate(_floats(values))
+    except ValidationError as err:
+        raise CaseError([_problem(e) for e in err.errors(include_url=False)]) from err
+
+
+def _floats(value: Any) -> Any:
+    """Whole numbers in point lists become floats; anything else is left for the model to judge."""
+    if isinstance(value, dict):
+        return {k: _floats(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [float(v) if type(v) is int else _floats(v) for v in value]
+    return value
+
+
+def _problem(error: Any) -> str:
+    path = ".".join(str(part) for part in error["loc"])
+    if error["type"] == "extra_forbidden":
+        return f"{path}: unknown key{_nearest(error['loc'])}."
+    if error["type"] == "missing":
+        return f"{path}: is missing; add it to the case file."
+    got = "" if isinstance(error["input"], dict) else f"; got {_short(error['input'])}"
+    return f"{path or 'case'}: {_plain(error['msg'])}{got}."
+
+
+def _plain(message: str) -> str:
+    return message.removeprefix("Value error, ").replace("Input should be", "must be").rstrip(".")
+
+
+def _short(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _one_line(err: BaseException) -> str:
+    return " ".join(str(err).split()).rstrip(".")
+
+
+def _nearest(path: tuple[Any, ...]) -> str:
+    known = sorted(_known_keys(path[:-1]))
+    close = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
+    if close:
+        return f"; did you mean {close[0]}?"
+    return f"; known here: {', '.join(known)}" if known else ""
+
+
+def _known_keys(path: tuple[Any, ...]) -> set[str]:
+    model: type[BaseModel] | None = CaseModel
+    for part in path:
+        model = None if model is None else _model_of(model, str(part))
+    return set() if model is None else {f.alias or name for name, f in model.model_fields.items()}
+
+
+def _model_of(model: type[BaseModel], key: str) -> type[BaseModel] | None:
+    field = model.model_fields.get(key)
+    return None if field is None else next(_models_in(field.annotation), None)
+
+
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for arg in get_args(annotation):
+        yield from _models_in(arg)
