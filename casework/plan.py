@@ -1,0 +1,113 @@
+"""The plan: one frozen record of everything decided for a case. All coordinates are LPS mm, origin as in the scans."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from casework.case_file import Side
+from casework.centre import CentreReport
+from mechanics.bow.wire import BowWire, WornBow
+from mesh_tools.arrays import Array, frozen
+from mesh_tools.surface import Surface
+
+
+@dataclass(frozen=True, eq=False)
+class RuleMarks:
+    """The rule of thumb as it is marked on the patient: from the tube's mesial end so far up and so far back."""
+
+    tube_mesial_mm: Array
+    tube_distal_mm: Array
+    corner_mm: Array
+    point_mm: Array
+    up_mm: float
+    back_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class Wrench:
+    """Force (3,) N and moment (3,) N mm that the bow puts on the molar, about its target, LPS axes."""
+
+    force_n: Array
+    moment_n_mm: Array
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "force_n", frozen(self.force_n, (3,), name="force_n"))
+        object.__setattr__(self, "moment_n_mm", frozen(self.moment_n_mm, (3,), name="moment_n_mm"))
+
+
+@dataclass(frozen=True, eq=False)
+class SidePlan:
+    """One side: what to bend, and what the molar feels before and after.
+
+    ``offset_*`` is the signed distance in mm from the target to the loaded line of force in the sagittal plane,
+    positive when the line passes apical of it; ``tipping_moment_*`` is the force in that plane times the offset.
+    ``bend_place_mm`` is measured along the outer wire from the middle of the joint; ``bend_deg`` is positive up.
+    """
+
+    side: Side
+    tooth: int
+    centre: CentreReport
+    target_method: str
+    target_mm: Array
+    rule: RuleMarks
+    arm_length_mm: float
+    bend_deg: float
+    bend_place_mm: float
+    bend_point_mm: Array
+    hook_before_mm: Array
+    hook_bench_mm: Array
+    hook_mm: Array
+    strap_toward_mm: Array | None
+    strap_direction: Array
+    strap_direction_before: Array
+    strap_force_n: float
+    offset_before_mm: float
+    offset_after_mm: float
+    tipping_moment_before_n_mm: float
+    tipping_moment_after_n_mm: float
+    wrench_at_centre: Wrench
+    distal_n: float
+    vertical_n: float
+    lateral_n: float
+    solved: bool
+    advice: tuple[str, ...] = ()
+    sensitivities: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def hook_travel_mm(self) -> float:
+        """How far the load carries the hook of the bent bow from its bench place."""
+        return float(np.linalg.norm(self.hook_mm - self.hook_bench_mm))
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """A file the plan was made from, with its fingerprint."""
+
+    name: str
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The whole plan. ``bow_before`` is the fitted bow, ``bow_bench`` the bent one, ``worn_*`` the same under load."""
+
+    case_id: str
+    version: str
+    age_years: float | None
+    pull_kind: str
+    bow_model: str
+    treatment_rotation: Array
+    sides: dict[Side, SidePlan]
+    bow_before: BowWire
+    bow_bench: BowWire
+    worn_before: WornBow
+    worn_after: WornBow
+    molars: dict[Side, Surface]
+    face: Surface | None
+    arch: Surface | None
+    warnings: tuple[str, ...]
+    findings: tuple[str, ...]
+    inputs: tuple[InputFile, ...]
