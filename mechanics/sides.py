@@ -11,7 +11,8 @@ SIDES: tuple[Side, Side] = ("right", "left")
 
 
 def outward_sign(side: Side) -> int:
-    """Sign of x from the middle to ``side`` in LPS: +1 left, -1 right; raises BadValueError for another word."""
+    """Sign of x from the middle to ``side`` in LPS: +1 left, -1 right; raises BadValueError for another
+    word."""
     if side not in SIDES:
         raise BadValueError(f'side must be "right" or "left"; got {side!r}.')
     return 1 if side == "left" else -1

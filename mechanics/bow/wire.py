@@ -230,7 +230,8 @@ class BowWire:
         return middle if side == "right" else self.outer.length_mm - middle
 
     def outer_s_mm(self, side: Side, from_middle_mm: float) -> float:
-        """Arc length on ``outer`` of the place ``from_middle_mm`` from the joint's middle toward ``side``'s hook."""
+        """Arc length on ``outer`` of the place ``from_middle_mm`` from the joint's middle toward
+        ``side``'s hook."""
         step = from_middle_mm if side == "left" else -from_middle_mm
         return self.joint.outer_middle_mm + step
 

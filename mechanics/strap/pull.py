@@ -38,8 +38,8 @@ class Strap:
             object.__setattr__(self, "direction", frozen(line, (3,), name="strap direction"))
 
     def direction_at(self, hook_mm: ArrayLike) -> Array:
-        """Unit vector (3,) of the pull on a hook at ``hook_mm``; raises BadValueError within 1 mm of the strap
-        point."""
+        """Unit vector (3,) of the pull on a hook at ``hook_mm``; raises BadValueError within 1 mm of the
+        strap point."""
         return self._line(hook_mm)[0]
 
     def force_at(self, hook_mm: ArrayLike) -> Array:
@@ -67,7 +67,8 @@ class Strap:
 
 @dataclass(frozen=True, eq=False)
 class StrapPull:
-    """All straps on one hook: one for cervical or high pull, two for combination; their forces add as vectors."""
+    """All straps on one hook: one for cervical or high pull, two for combination; their forces add as
+    vectors."""
 
     straps: tuple[Strap, ...]
 
