@@ -15,11 +15,10 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from mechanics.sides import SIDES, Side
 from mesh_tools.errors import BadFileError, BadValueError, MissingFileError
 
 N_PER_GF = 9.80665e-3  # standard gravity, exact by definition (SI brochure, CGPM 1901)
-Side = Literal["right", "left"]
-SIDES: tuple[Side, Side] = ("right", "left")
 PullKind = Literal["cervical", "high_pull", "combination"]
 TargetMethod = Literal[
     "elastic_foundation", "thin_layer", "finite_elements", "rule_of_thumb", "furcation", "root_fraction",

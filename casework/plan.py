@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from casework.case_file import Side
 from casework.centre import CentreReport
 from mechanics.bow.wire import BowWire, WornBow
+from mechanics.sides import Side
 from mesh_tools.arrays import Array, frozen
 from mesh_tools.surface import Surface
 

@@ -1,0 +1,73 @@
+"""``plan.json``: the plan as a versioned, documented tree of numbers; coordinates LPS mm, units in the key names."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from casework.cautions import CAUTIONS
+from casework.plan import Plan, SidePlan
+
+PLAN_SCHEMA = 1
+
+
+def plan_as_dict(plan: Plan) -> dict[str, Any]:
+    """The tree written as ``plan.json``; docs/plan-json.md describes every key."""
+    return {
+        "schema": PLAN_SCHEMA,
+        "version": plan.version,
+        "case_id": plan.case_id,
+        "age_years": plan.age_years,
+        "pull": plan.pull_kind,
+        "bow_model": plan.bow_model,
+        "frame": "LPS mm, origin as in the scans",
+        "treatment_axes_in_lps": _list(plan.treatment_rotation),
+        "sides": {name: side_as_dict(side) for name, side in plan.sides.items()},
+        "warnings": list(plan.warnings),
+        "findings": list(plan.findings),
+        "cautions": [c.text for c in CAUTIONS],
+        "inputs": [{"name": i.name, "file": i.file, "sha256": i.sha256} for i in plan.inputs],
+    }
+
+
+def side_as_dict(side: SidePlan) -> dict[str, Any]:
+    """One side of ``plan.json``."""
+    return {
+        "tooth": side.tooth,
+        "target_method": side.target_method,
+        "target_mm": _list(side.target_mm),
+        "bend_deg": side.bend_deg,
+        "bend_place_mm": side.bend_place_mm,
+        "bend_point_mm": _list(side.bend_point_mm),
+        "arm_length_mm": side.arm_length_mm,
+        "solved": side.solved,
+        "hook_before_mm": _list(side.hook_before_mm),
+        "hook_bench_mm": _list(side.hook_bench_mm),
+        "hook_mm": _list(side.hook_mm),
+        "hook_travel_mm": side.hook_travel_mm,
+        "strap_direction": _list(side.strap_direction),
+        "strap_force_n": side.strap_force_n,
+        "offset_before_mm": side.offset_before_mm,
+        "offset_after_mm": side.offset_after_mm,
+        "tipping_moment_before_n_mm": side.tipping_moment_before_n_mm,
+        "tipping_moment_after_n_mm": side.tipping_moment_after_n_mm,
+        "wrench_at_centre": {
+            "force_n": _list(side.wrench_at_centre.force_n),
+            "moment_n_mm": _list(side.wrench_at_centre.moment_n_mm),
+        },
+        "components": {"distal_n": side.distal_n, "vertical_n": side.vertical_n, "lateral_n": side.lateral_n},
+        "rule_of_thumb": {
+            "tube_mesial_mm": _list(side.rule.tube_mesial_mm),
+            "up_mm": side.rule.up_mm,
+            "back_mm": side.rule.back_mm,
+            "point_mm": _list(side.rule.point_mm),
+        },
+        "centre": side.centre.as_dict(),
+        "sensitivities": dict(side.sensitivities),
+        "advice": list(side.advice),
+    }
+
+
+def _list(values: Any) -> Any:
+    return np.asarray(values, dtype=np.float64).tolist()
