@@ -81,14 +81,14 @@ class BowModel(Strict):
     """The bow in hand, in mm. Supplier labels such as "short" or "long" are not standardised (common practice)."""
 
     inner_diameter_mm: float = Field(default=1.143, gt=0.3, lt=3.0)
-    outer_diameter_mm: float = Field(default=1.829, gt=0.3, lt=4.0)
+    outer_diameter_mm: float = Field(default=1.83, gt=0.3, lt=4.0)
     arm_length_mm: float = Field(default=110.0, gt=0.0, le=250.0)
     arm_length_right_mm: float | None = Field(default=None, gt=0.0, le=250.0)
     arm_length_left_mm: float | None = Field(default=None, gt=0.0, le=250.0)
     anterior_clearance_mm: float = Field(default=4.0, ge=0.0, le=30.0)
     cheek_clearance_mm: float = Field(default=5.0, ge=0.0, le=40.0)
     joint_length_mm: float = Field(default=20.0, gt=0.0, le=60.0)
-    tube_bore_mm: float = Field(default=1.27, gt=0.3, lt=3.0)
+    tube_bore_mm: float = Field(default=1.15, gt=0.3, lt=3.0)
     e_gpa: float = Field(default=160.0, gt=20.0, lt=300.0)
     proof_mpa: float = Field(default=1400.0, gt=100.0, lt=3000.0)
 

@@ -1,0 +1,30 @@
+"""Writes a plan's folder: numbers, bow, pictures, report; all of it or nothing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from casework.bow_csv import bow_csv
+from casework.plan import Plan
+from casework.plan_json import plan_as_dict
+from casework.writing import filled_folder
+
+
+def write_plan_folder(plan: Plan, out: Path, *, pictures: bool, progress: Callable[[str], None]) -> list[str]:
+    """Write ``plan.json``, ``bow.csv`` and, with ``pictures``, ``scene.png``, ``scene.html`` and ``report.html``.
+
+    Returns the lines to tell the user (such as what is missing for 3D pictures). Nothing is written if it fails.
+    """
+    notes: list[str] = []
+    with filled_folder(out) as folder:
+        progress("writing the plan")
+        text = json.dumps(plan_as_dict(plan), indent=2, allow_nan=False)
+        (folder / "plan.json").write_text(text + "\n", "utf-8")
+        (folder / "bow.csv").write_text(bow_csv(plan), "utf-8")
+        if pictures:
+            from viewer.plan_pictures import write_pictures
+
+            notes += write_pictures(plan, folder, progress=progress)
+    return notes
