@@ -52,6 +52,12 @@ class WirePart:
                 f"{self.part} wire diameter must be positive; got {self.diameter_mm.min()} mm."
             )
 
+    @classmethod
+    def uniform(cls, points_mm: ArrayLike, diameter_mm: float, *, part: PartName) -> WirePart:
+        """A wire of one diameter."""
+        points = np.asarray(points_mm, dtype=np.float64)
+        return cls(points, np.full(len(points), diameter_mm), part)
+
     @cached_property
     def step_mm(self) -> Array:
         """Lengths (n - 1,) between neighbouring stations."""
