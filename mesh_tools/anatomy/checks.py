@@ -1,0 +1,114 @@
+"""Whether the surface can be the tooth that its number says: only clear contradictions are refused."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mesh_tools.anatomy.crown import is_crown_only
+from mesh_tools.anatomy.errors import CrownOnlyError, ToothNumberError, ToothUpsideDownError
+from mesh_tools.arrays import Array, IntArray
+from mesh_tools.errors import BadValueError
+from mesh_tools.fdi import ToothNumber
+
+# Volume centroid over length from the occlusal end: 0.38-0.45 on fifteen open teeth, so 0.55-0.62 upside
+# down.
+_HEAVY_END = 0.5
+_WIDEST_MM, _LONGEST_MM, _SHORTEST_MM = 17.0, 38.0, 4.0
+_MOLAR_WIDTH_MM, _NARROW_MM = 8.8, 6.8
+
+
+def check_extent(points_tooth: Array, tooth: ToothNumber) -> None:
+    """Raises BadValueError for a surface larger or smaller than any one tooth."""
+    size = np.ptp(points_tooth, axis=0)
+    if size[:2].max() > _WIDEST_MM or size[2] > _LONGEST_MM or size.max() < _SHORTEST_MM:
+        raise BadValueError(
+            f"tooth {tooth.fdi}: one tooth is at most {_WIDEST_MM:.0f} mm wide and "
+            f"{_SHORTEST_MM:.0f}-{_LONGEST_MM:.0f} "
+            f"mm long; got {size[:2].max():.1f} mm by {size[2]:.1f} mm. Cut the one tooth out, or check "
+            "the unit."
+        )
+
+
+def check_whole(points_tooth: Array, tooth: ToothNumber) -> None:
+    """Raises CrownOnlyError when the surface is too short for its width to hold a root."""
+    if is_crown_only(points_tooth, tooth):
+        raise CrownOnlyError(
+            f"tooth {tooth.fdi}: {np.ptp(points_tooth[:, 2]):.1f} mm long and "
+            f"{np.ptp(points_tooth[:, :2]):.1f} mm wide is "
+            "a crown without root; only the rule of thumb and average anatomy apply."
+        )
+
+
+def check_upright(points_tooth: Array, faces: IntArray, tooth: ToothNumber) -> None:
+    """Raises ToothUpsideDownError when the heavy end, the crown, lies on the apical side."""
+    share = volume_centroid_share(points_tooth, faces)
+    if share > _HEAVY_END:
+        jaw, way = ("upper", "up") if tooth.upper else ("lower", "down")
+        raise ToothUpsideDownError(
+            f"tooth {tooth.fdi} is wrong way up: its crown points {way}, where an {jaw} tooth's root "
+            "belongs; check the "
+            "axes code or the tooth number.".replace("an lower", "a lower")
+        )
+
+
+def volume_centroid_share(points_tooth: Array, faces: IntArray) -> float:
+    """Height of the enclosed volume's centroid over the tooth's length, from the occlusal end (0-1)."""
+    corners = points_tooth[faces] - points_tooth.mean(axis=0)
+    a, b, c = np.moveaxis(corners, 1, 0)
+    volume = np.einsum("ij,ij->i", a, np.cross(b, c))
+    z = (volume * corners[..., 2].sum(axis=1)).sum() / (4.0 * volume.sum()) + points_tooth[:, 2].mean()
+    return float((z - points_tooth[:, 2].min()) / np.ptp(points_tooth[:, 2]))
+
+
+def check_number(seen_centres: Array, crown_width_mm: float, tooth: ToothNumber) -> None:
+    """Raises ToothNumberError where roots and number clearly contradict each other.
+
+    ``seen_centres`` (k, 2) are the separate roots' places along the facial and mesial directions of the arch,
+    ``crown_width_mm`` the mean of crown width and depth.
+    """
+    count = len(seen_centres)
+    usual = {"incisor": 1, "canine": 2, "premolar": 3, "molar": 4}[tooth.kind]
+    if count > usual:
+        raise ToothNumberError(
+            f"tooth {tooth.fdi} is given as {_a(tooth.kind)}, but the surface shows {count} separate "
+            "roots: check the "
+            "tooth number."
+        )
+    if tooth.kind == "premolar" and count == 3 and crown_width_mm > _MOLAR_WIDTH_MM:
+        raise ToothNumberError(
+            f"tooth {tooth.fdi} is given as a premolar, but three separate roots under a "
+            f"{crown_width_mm:.1f} mm crown are a "
+            "molar's: check the tooth number."
+        )
+    if tooth.kind == "molar" and count == 1 and crown_width_mm < _NARROW_MM and tooth.fdi % 10 != 8:
+        raise ToothNumberError(
+            f"tooth {tooth.fdi} is given as a molar, but one root under a {crown_width_mm:.1f} mm crown "
+            "is a front tooth's or "
+            "premolar's: check the tooth number."
+        )
+    _check_side(seen_centres, tooth)
+
+
+def _check_side(seen: Array, tooth: ToothNumber) -> None:
+    """An upper molar's lone root lies on the palate's side; on the cheek's side the quadrant is the other
+    one."""
+    if len(seen) != 3 or not tooth.upper or tooth.fdi % 10 not in (6, 7):
+        return
+    facial = np.sort(seen[:, 0])
+    inner_gap, outer_gap = facial[1] - facial[0], facial[2] - facial[1]
+    if outer_gap > 2.0 and outer_gap > 2.0 * inner_gap:
+        other = tooth.fdi + (10 if tooth.fdi < 20 else -10)
+        raise ToothNumberError(
+            f"tooth {tooth.fdi}: the lone root lies on the cheek's side by {outer_gap:.1f} mm, as it does "
+            f"in tooth {other}; "
+            "check the tooth number or the axes code."
+        )
+
+
+def _a(word: str) -> str:
+    return ("an " if word[0] in "aeiou" else "a ") + word
+
+
+def crown_width(points_tooth: Array, line_mm: float) -> float:
+    """Mean of the crown's width and depth in mm; the crown is what lies under the height ``line_mm``."""
+    return float(np.ptp(points_tooth[points_tooth[:, 2] < line_mm, :2], axis=0).mean())
