@@ -141,7 +141,7 @@ class PullModel(Strict):
             has_high = self.side(side).high is not None
             if has_high != (self.kind == "combination"):
                 raise ValueError(
-                    f"{side}.high belongs to kind = \"combination\" and only there; got kind = \"{self.kind}\""
+                    f'{side}.high belongs to kind = "combination" and only there; got kind = "{self.kind}"'
                 )
         return self
 
@@ -195,7 +195,9 @@ def read_case(path: str | os.PathLike[str]) -> CaseModel:
     except IsADirectoryError as err:
         raise BadFileError(f"case file {where} is a folder; give the case.toml inside it.") from err
     except UnicodeDecodeError as err:
-        raise BadFileError(f"case file {where} is not UTF-8 text (byte {err.start}); save it as UTF-8.") from err
+        raise BadFileError(
+            f"case file {where} is not UTF-8 text (byte {err.start}); save it as UTF-8."
+        ) from err
     try:
         return parsed_case(tomllib.loads(text))
     except (tomllib.TOMLDecodeError, RecursionError) as err:

@@ -18,7 +18,9 @@ def case_warnings(case: CaseModel) -> list[str]:
 
 def _age(case: CaseModel) -> list[str]:
     if case.age_years is None:
-        return ["Age is not given: before 9-10 years the molar's roots may be incomplete, which moves the centre."]
+        return [
+            "Age is not given: before 9-10 years the molar's roots may be incomplete, which moves the centre."
+        ]
     if case.age_years < _ROOTS_COMPLETE_YEARS:
         return [
             f"Age {case.age_years:g}: the roots of an upper first molar are complete at 9-10 years (textbook "

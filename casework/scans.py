@@ -59,14 +59,23 @@ def scan_from_file(
     """The surface in the file at ``path`` in LPS mm, repaired. Raises BowtrueError in one line."""
     raw = read_surface(path)
     fixed = repaired(in_mm(to_lps(raw, axes), unit, kind))
-    return Scan(name, shown_as or path.name, sha256_of(path), fixed.surface, tooth, tuple(c.text for c in fixed.changes))
+    return Scan(
+        name,
+        shown_as or path.name,
+        sha256_of(path),
+        fixed.surface,
+        tooth,
+        tuple(c.text for c in fixed.changes),
+    )
 
 
 def _tooth(name: str, model: ScanModel) -> ToothNumber | None:
     if _KIND[name] != "tooth":
         return None
     if model.tooth is None:
-        raise ScanError(f"scans.{name}.tooth: is missing; give the FDI number, 16 or 26 for an upper first molar.")
+        raise ScanError(
+            f"scans.{name}.tooth: is missing; give the FDI number, 16 or 26 for an upper first molar."
+        )
     tooth = ToothNumber(model.tooth)
     left = name.startswith("left")
     if not tooth.upper or tooth.left != left or tooth.kind != "molar":

@@ -40,7 +40,7 @@ def test_a_minimal_case_gets_the_defaults():
 def test_gram_force_is_standard_gravity():
     # 1 gf = 9.80665e-3 N, exact (CGPM 1901); design.md: 1 N = 101.97 gf
     assert parsed_case(GOOD).pull.left.newtons == pytest.approx(400 * 9.80665e-3, rel=1e-15)
-    assert 1 / 9.80665e-3 == pytest.approx(101.97, abs=0.005)
+    assert pytest.approx(101.97, abs=0.005) == 1 / 9.80665e-3
 
 
 BAD = [
@@ -52,7 +52,11 @@ BAD = [
     ("pull.right.force_gf", 400.0, r"pull\.right: give the force once"),
     ("bow.inner_diametre_mm", 1.0, r"bow\.inner_diametre_mm: unknown key; did you mean inner_diameter_mm\?"),
     ("bow.zzz", 1.0, r"bow\.zzz: unknown key; known here: .*arm_length_mm"),
-    ("pull.kind", "sideways", r"pull\.kind: must be 'cervical', 'high_pull' or 'combination'; got 'sideways'\."),
+    (
+        "pull.kind",
+        "sideways",
+        r"pull\.kind: must be 'cervical', 'high_pull' or 'combination'; got 'sideways'\.",
+    ),
     ("landmarks.incisor_contact_mm", [1.0, 2.0], r"landmarks\.incisor_contact_mm: .*at least 3 items"),
     ("landmarks.occlusal_plane_mm", [[0, 0, 0]], r"landmarks\.occlusal_plane_mm: .*at least 3 items"),
     ("schema", 2, r"schema: must be 1; got 2\."),
@@ -87,14 +91,19 @@ def test_combination_needs_a_second_strap_and_only_combination_has_one():
 def test_a_file_with_a_byte_order_mark_is_read(tmp_path: Path):
     path = tmp_path / "case.toml"
     path.write_text(
-        '\ufeffschema = 1\ncase_id = "a"\n[landmarks]\n[pull.right]\nforce_n = 3\n[pull.left]\nforce_n = 3\n', "utf-8"
+        '\ufeffschema = 1\ncase_id = "a"\n[landmarks]\n[pull.right]\nforce_n = 3\n[pull.left]\nforce_n = 3\n',
+        "utf-8",
     )
     assert read_case(path).pull.left.newtons == 3.0
 
 
 @pytest.mark.parametrize(
     ("content", "line"),
-    [(b"schema = ", "is not valid TOML"), (b"\xff\xfe", "is not UTF-8"), (b"a = [" * 20000, "is not valid TOML")],
+    [
+        (b"schema = ", "is not valid TOML"),
+        (b"\xff\xfe", "is not UTF-8"),
+        (b"a = [" * 20000, "is not valid TOML"),
+    ],
     ids=["cut", "utf16", "deep"],
 )
 def test_a_file_that_is_no_case_is_refused(tmp_path: Path, content: bytes, line: str):

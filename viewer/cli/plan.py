@@ -9,7 +9,9 @@ from pathlib import Path
 def add_arguments(sub: argparse.ArgumentParser) -> None:
     """Options of ``plan``."""
     sub.add_argument("case", type=Path, help="the case file (case.toml); scans are looked for beside it")
-    sub.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write (made if missing)")
+    sub.add_argument(
+        "--out", type=Path, required=True, metavar="DIR", help="folder to write (made if missing)"
+    )
     add_shared_arguments(sub)
 
 
@@ -17,7 +19,9 @@ def add_shared_arguments(sub: argparse.ArgumentParser) -> None:
     """Options that ``plan`` and ``demo`` share."""
     sub.add_argument("--json", action="store_true", help="print plan.json on standard output as well")
     sub.add_argument("--no-pictures", action="store_true", help="write plan.json and bow.csv only")
-    sub.add_argument("--rigid-bow", action="store_true", help="answer for a bow that does not flex (for comparison)")
+    sub.add_argument(
+        "--rigid-bow", action="store_true", help="answer for a bow that does not flex (for comparison)"
+    )
     sub.add_argument(
         "--ideal-tubes",
         action="store_true",

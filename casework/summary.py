@@ -1,0 +1,46 @@
+"""The plan in a few lines of text: what the command prints."""
+
+from __future__ import annotations
+
+from casework.case_file import N_PER_GF
+from casework.cautions import SHORT_CAUTION
+from casework.plan import Plan, SidePlan
+from mechanics.sides import SIDES
+
+
+def plan_text(plan: Plan) -> str:
+    """A short summary: the bend of each side first."""
+    lines = [f"Case {plan.case_id}: {plan.pull_kind.replace('_', ' ')}, {plan.bow_model} bow"]
+    for side in SIDES:
+        lines += _side_lines(plan.sides[side])
+    lines += [f"  ! {text}" for text in plan.warnings]
+    return "\n".join([*lines, SHORT_CAUTION])
+
+
+def _side_lines(side: SidePlan) -> list[str]:
+    way = "up" if side.bend_deg >= 0.0 else "down"
+    solved = "" if side.solved else "  NOT REACHED"
+    force_gf = side.strap_force_n / N_PER_GF
+    return [
+        f"  {side.side:5s} {side.tooth}: bend the outer arm {way} {abs(side.bend_deg):.1f} deg at "
+        f"{side.bend_place_mm:.0f} mm from the middle of the joint{solved}",
+        f"        line of force {_where(side.offset_before_mm)} the target before, {_where(side.offset_after_mm)} "
+        f"after; strap {side.strap_force_n:.2f} N ({force_gf:.0f} gf)",
+        f"        on the molar: distal {side.distal_n:.2f} N, {_vertical(side.vertical_n)}, "
+        f"{_lateral(side.lateral_n)}; hook moves {side.hook_travel_mm:.1f} mm under load",
+        *(f"        {advice}" for advice in side.advice),
+    ]
+
+
+def _where(offset_mm: float) -> str:
+    if abs(offset_mm) < 0.05:
+        return "through"
+    return f"{abs(offset_mm):.1f} mm {'apical of' if offset_mm > 0 else 'occlusal of'}"
+
+
+def _vertical(newtons: float) -> str:
+    return f"{'intrusive' if newtons > 0 else 'extrusive'} {abs(newtons):.2f} N"
+
+
+def _lateral(newtons: float) -> str:
+    return f"{'buccal' if newtons > 0 else 'palatal'} {abs(newtons):.2f} N"

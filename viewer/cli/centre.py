@@ -1,0 +1,88 @@
+"""``bowtrue centre MESH``: the centre of resistance of one tooth by every method."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from casework.centre import CentreReport
+
+METHODS = ("rule_of_thumb", "furcation", "root_fraction", "root_centroid",
+           "elastic_foundation", "thin_layer", "finite_elements")  # fmt: skip
+
+
+def add_arguments(sub: argparse.ArgumentParser) -> None:
+    """Options of ``centre``."""
+    sub.add_argument("mesh", type=Path, help="surface of one tooth: STL, PLY, OBJ, VTK, VTU or MSH")
+    sub.add_argument(
+        "--tooth", type=int, required=True, metavar="FDI", help="tooth number, ISO 3950 (16, 26, ...)"
+    )
+    sub.add_argument(
+        "--axes", required=True, metavar="CODE", help="where +x, +y, +z of the file point: LPS, RAS, LSA, ..."
+    )
+    sub.add_argument(
+        "--unit", choices=("mm", "cm", "dm", "m", "um", "in"), help="unit of the file (mm is checked)"
+    )
+    sub.add_argument(
+        "--crest-below-cej", type=float, default=0.75, metavar="MM",
+        help="alveolar crest apical of the cervical line (default 0.75; 0-1.5 at 9-16 years)",
+    )  # fmt: skip
+    sub.add_argument(
+        "--method", action="append", choices=METHODS, metavar="NAME", dest="methods",
+        help="only this method (may be repeated): " + ", ".join(METHODS) + "; default all but finite_elements",
+    )  # fmt: skip
+    sub.add_argument(
+        "--e-mpa", type=float, default=0.68, metavar="MPA", help="ligament Young's modulus (default 0.68)"
+    )
+    sub.add_argument("--nu", type=float, default=0.45, help="ligament Poisson's ratio (default 0.45)")
+    sub.add_argument(
+        "--thickness", type=float, default=0.2, metavar="MM", help="ligament thickness (default 0.2)"
+    )
+    sub.add_argument(
+        "--samples", type=int, default=0, metavar="N", help="sample the inputs N times for a band"
+    )
+    sub.add_argument("--seed", type=int, default=0, help="seed of the samples (default 0)")
+    sub.add_argument("--json", type=Path, metavar="FILE", help="write every number ('-' for standard output)")
+    sub.add_argument("--csv", type=Path, metavar="FILE", help="write one row a method")
+    sub.add_argument(
+        "--export-root", type=Path, metavar="FILE", help="write the supported root facets (.ply, double)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Estimate, print, write."""
+    from casework.case_file import LigamentModel  # noqa: F401  (validation of the same limits as a case)
+    from casework.centre import estimate_from_file
+    from casework.centre_table import centre_csv, centre_text
+    from mesh_tools.write import write_ply, write_text_atomically
+    from viewer.cli.progress import Progress
+
+    report = estimate_from_file(
+        args.mesh, tooth=args.tooth, axes=args.axes, unit=args.unit, crest_below_cej_mm=args.crest_below_cej,
+        ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods, samples=args.samples, seed=args.seed,
+        progress=Progress(quiet=args.json == Path("-")),
+    )  # fmt: skip
+    if args.export_root is not None:
+        write_ply(args.export_root, report.needed_root())
+    if args.csv is not None:
+        write_text_atomically(args.csv, centre_csv(report))
+    to_stdout = _write_json(args, report)
+    if not to_stdout:
+        print(centre_text(report))
+    return 0
+
+
+def _write_json(args: argparse.Namespace, report: CentreReport) -> bool:
+    from mesh_tools.write import write_text_atomically
+
+    if args.json is None:
+        return False
+    text = json.dumps(report.as_dict(), indent=2, allow_nan=False) + "\n"
+    if args.json == Path("-"):
+        print(text, end="")
+        return True
+    write_text_atomically(args.json, text)
+    return False
