@@ -1,0 +1,104 @@
+"""Roots of a few equations that are dear to evaluate, unknowns kept between bounds: Newton steps, Broyden
+updates."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from mesh_tools.arrays import Array, BoolArray
+from mesh_tools.errors import NoAnswerError
+
+Equations = Callable[[Array], Array]
+LARGEST_STEP = 25.0
+SMALLEST_STEP = 1e-7
+
+
+@dataclass(frozen=True, eq=False)
+class Reached:
+    """Where the search ended: unknowns ``x`` (m,), what remains ``r`` (n,), and the number of evaluations."""
+
+    x: Array
+    r: Array
+    evaluations: int
+
+
+def bounded_newton(
+    f: Equations, x: Array, *, low: Array, high: Array, jacobian: Array, tolerance: float, most: int = 40
+) -> Reached:
+    """The smallest change of ``x`` (m,) within [low, high] that brings every |f| (n,) under ``tolerance``,
+    or as near as it comes.
+
+    ``jacobian`` (n, m) may be rough (from a simpler model): Broyden's rank-one update mends it, and it is
+    taken anew by differences when a step does not help (Broyden CG 1965 Math Comp 19:577-593, from memory).
+    Unknowns should be scaled so that 1 is a moderate change. A point where ``f`` raises NoAnswerError is
+    avoided by shorter steps.
+    """
+    count = [0]
+
+    def counted(at: Array) -> Array:
+        count[0] += 1
+        return f(at)
+
+    r, fresh = counted(x), False
+    while np.abs(r).max() > tolerance and count[0] < most:
+        step = bounded_step(jacobian, r, room=(low - x, high - x))
+        found, jacobian = _advance(counted, x, r, step, jacobian)
+        if found is None and fresh:
+            break
+        if found is None:
+            jacobian, fresh = _differences(counted, x, r, low=low, high=high), True
+            continue
+        x, r = found
+        fresh = False
+    return Reached(x, r, count[0])
+
+
+def bounded_step(jacobian: Array, r: Array, *, room: tuple[Array, Array]) -> Array:
+    """Smallest step s with ``jacobian @ s = -r`` (least squares), each part within ``room``; parts that
+    would leave their room are set to its edge and the rest solved again."""
+    low, high = np.maximum(room[0], -LARGEST_STEP), np.minimum(room[1], LARGEST_STEP)
+    step, free = np.zeros(jacobian.shape[1]), np.ones(jacobian.shape[1], dtype=np.bool_)
+    while free.any():
+        left = r + jacobian[:, ~free] @ step[~free]
+        step[free] = np.linalg.lstsq(jacobian[:, free], -left, rcond=1e-10)[0]
+        out: BoolArray = free & ((step < low - 1e-12) | (step > high + 1e-12))
+        if not out.any():
+            break
+        step = np.clip(step, low, high)
+        free &= ~out
+    return step
+
+
+def _advance(
+    f: Equations, x: Array, r: Array, step: Array, jacobian: Array
+) -> tuple[tuple[Array, Array] | None, Array]:
+    """The first of three ever shorter steps that lessens |r|, and the Jacobian mended by every value seen."""
+    size = float(np.linalg.norm(r))
+    for _ in range(3):
+        if np.abs(step).max() < SMALLEST_STEP:
+            return None, jacobian
+        try:
+            new = f(x + step)
+        except NoAnswerError:
+            step = 0.5 * step
+            continue
+        missed = new - r - jacobian @ step
+        jacobian = jacobian + np.outer(missed, step) / float(step @ step)
+        if np.linalg.norm(new) < (1.0 - 1e-3) * size:
+            return (x + step, new), jacobian
+        step = 0.4 * step
+    return None, jacobian
+
+
+def _differences(f: Equations, x: Array, r: Array, *, low: Array, high: Array) -> Array:
+    """Jacobian (n, m) by one-sided differences of half a unit, away from the nearer bound."""
+    columns = []
+    for k in range(len(x)):
+        h = 0.5 if high[k] - x[k] >= x[k] - low[k] else -0.5
+        ahead = x.copy()
+        ahead[k] += h
+        columns.append((f(ahead) - r) / h)
+    return np.stack(columns, axis=1)
