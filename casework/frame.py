@@ -23,7 +23,7 @@ def treatment_rotation(occlusal_points_mm: ArrayLike) -> Array:
     if spread[1] < 1.0:
         raise BadValueError(
             "landmarks.occlusal_plane_mm must span a plane; "
-            f"the points lie within {spread[1]:.2g} mm of one line: pick three that are further apart."
+            f"the points lie within {spread[1]:.2f} mm of one line: pick three that are further apart."
         )
     z = axes[2] * np.sign(axes[2][2] or 1.0)
     tilt_deg = float(np.degrees(np.arccos(np.clip(z[2], -1.0, 1.0))))

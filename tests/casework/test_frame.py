@@ -39,7 +39,7 @@ def test_mirroring_the_points_mirrors_the_frame():
 
 
 def test_points_on_a_line_are_refused():
-    with pytest.raises(BadValueError, match=r"must span a plane; the points lie within 0 mm of one line"):
+    with pytest.raises(BadValueError, match=r"must span a plane; the points lie within 0.00 mm of one line"):
         treatment_rotation([[0, 0, 0], [1, 1, 0], [2, 2, 0]])
 
 
