@@ -73,4 +73,5 @@ def _text(name: Name, works: bool, change: dict[Side, float], bend: dict[Side, f
         for s, d in change.items()
     ]
     verdict = "would do it" if works else "would not be enough"
-    return f"changing {thing} {verdict} ({'; '.join(parts)})"
+    verb = "moving" if name in ("place_mm", "rise_mm", "pull_up_mm") else "changing"
+    return f"{verb} {thing} {verdict} ({'; '.join(parts)})"

@@ -171,6 +171,9 @@ def with_values(base: Trial, chosen: list[tuple[Side, Name]], values: Array) -> 
 
 def _bounds(case: BendCase, base: Trial, chosen: list[tuple[Side, Name]]) -> tuple[Array, Array]:
     ranges = np.array([case.limits.of(n, case.bow, s, base[s]) for s, n in chosen])
+    for k, (side, name) in enumerate(chosen):
+        if name == "pull_n":
+            ranges[k, 0] = max(ranges[k, 0], -0.75 * sum(strap.force_n for strap in case.straps[side].straps))
     return ranges[:, 0], ranges[:, 1]
 
 
