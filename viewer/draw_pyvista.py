@@ -1,0 +1,167 @@
+"""Draws one view of a scene with pyvista into an array of pixels. Call it only after ``drawing_probe`` said yes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mesh_tools.arrays import Array
+from viewer.drawing_probe import WINDOW_KEY
+from viewer.glyph_shapes import glyph_shape, tube_shape
+from viewer.palette import look
+from viewer.scene import ArrowItem, LineItem, PointItem, Scene, SurfaceItem, WireItem
+from viewer.view import View, opacity_in
+
+_PEELS = 6
+
+
+def picture(
+    scene: Scene, view: View, *, width_px: int, height_px: int, window: str = ""
+) -> NDArray[np.uint8]:
+    """Pixels (height, width, 3) of ``scene`` seen from ``view`` on a white ground, ``window`` as the probe found it."""
+    with _window_kind(window):
+        import pyvista as pv
+
+        plotter: Any = pv.Plotter(off_screen=True, window_size=[2 * width_px, 2 * height_px], lighting="none")
+        try:
+            plotter.set_background("white")
+            _light(plotter, view)
+            for item in scene.items():
+                if view.shows(item):
+                    _add(plotter, item, view)
+            _aim(plotter, view)
+            plotter.disable_anti_aliasing()
+            plotter.enable_depth_peeling(_PEELS)
+            large = np.array(plotter.screenshot(return_img=True))[..., :3]
+            return _halved(large)
+        finally:
+            plotter.close()
+
+
+def _halved(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Means of 2 x 2 blocks: smooth edges, which multisampling cannot give together with depth peeling."""
+    h, w = pixels.shape[0] // 2, pixels.shape[1] // 2
+    blocks = pixels[: 2 * h, : 2 * w].reshape(h, 2, w, 2, 3)
+    return np.asarray(blocks.mean(axis=(1, 3)).round(), dtype=np.uint8)
+
+
+@contextmanager
+def _window_kind(window: str) -> Iterator[None]:
+    before = os.environ.get(WINDOW_KEY)
+    if window:
+        os.environ[WINDOW_KEY] = window
+    try:
+        yield
+    finally:
+        if window and before is None:
+            del os.environ[WINDOW_KEY]
+        elif window and before is not None:
+            os.environ[WINDOW_KEY] = before
+
+
+def _aim(plotter: Any, view: View) -> None:
+    plotter.camera.position = view.centre_mm - 1000.0 * view.forward
+    plotter.camera.focal_point = view.centre_mm
+    plotter.camera.up = view.up
+    plotter.enable_parallel_projection()
+    plotter.camera.parallel_scale = view.half_height_mm
+    plotter.camera.clipping_range = (100.0, 2000.0)
+
+
+def _light(plotter: Any, view: View) -> None:
+    import pyvista as pv
+
+    for toward, strength in (
+        (-view.forward + 0.7 * view.up - 0.5 * view.right, 0.75),
+        (-view.forward - 0.3 * view.up + 0.9 * view.right, 0.30),
+    ):
+        plotter.add_light(pv.Light(position=view.centre_mm + 800.0 * toward, focal_point=view.centre_mm,
+                                   intensity=strength, light_type="scene light"))  # fmt: skip
+
+
+def _add(plotter: Any, item: Any, view: View) -> None:
+    match item:
+        case SurfaceItem():
+            _add_mesh(plotter, view, item, item.points_mm, item.faces, smooth=True)
+        case WireItem():
+            radius = _wire_radius_mm(item, view)
+            for stretch in _stretches(
+                item.points_mm, dashed=look(item.role).dashed, view=view, radius=radius
+            ):
+                _add_mesh(plotter, view, item, *tube_shape(stretch, radius_mm=radius), smooth=True)
+        case LineItem():
+            radius = 0.0023 * view.half_height_mm * look(item.role).width_px
+            for stretch in _stretches(
+                item.points_mm, dashed=look(item.role).dashed, view=view, radius=radius
+            ):
+                _add_mesh(plotter, view, item, *tube_shape(stretch, radius_mm=radius), smooth=True)
+        case ArrowItem():
+            _add_arrow(plotter, item, view)
+        case PointItem():
+            points, faces = glyph_shape(item.glyph, size_mm=shown_size_mm(item, view), facing=view.forward)
+            _add_mesh(
+                plotter, view, item, points + item.at_mm, faces, smooth=item.glyph in ("sphere", "ring")
+            )
+        case _:
+            pass
+
+
+def _wire_radius_mm(item: WireItem, view: View) -> float:
+    """The wire's own radius, thinner for a dashed look, never too thin to be seen in a wide view."""
+    own = 0.5 * item.diameter_mm * (0.5 if look(item.role).dashed else 1.0)
+    return max(own, 0.0024 * view.half_height_mm * look(item.role).width_px)
+
+
+def shown_size_mm(item: PointItem, view: View) -> float:
+    """Size of a glyph: its own in a close-up, larger in a wide view so that it is still seen."""
+    return item.size_mm * float(max(1.0, (view.half_height_mm / 16.0) ** 0.75))
+
+
+def _add_arrow(plotter: Any, item: ArrowItem, view: View) -> None:
+    radius = 0.0016 * view.half_height_mm * look(item.role).width_px
+    head = min(0.35 * float(np.linalg.norm(item.vector_mm)), 9.0 * radius)
+    way = item.vector_mm / max(float(np.linalg.norm(item.vector_mm)), 1e-9)
+    tip = item.at_mm + item.vector_mm
+    _add_mesh(
+        plotter,
+        view,
+        item,
+        *tube_shape(np.array([item.at_mm, tip - head * way]), radius_mm=radius),
+        smooth=True,
+    )
+    cone = tube_shape(np.array([tip - head * way, tip]), radius_mm=np.array([3.2 * radius, 0.01]))
+    _add_mesh(plotter, view, item, *cone, smooth=False)
+
+
+def _stretches(points: Array, *, dashed: bool, view: View, radius: float) -> list[Array]:
+    """The polyline itself, or its dashes of a length that suits the view."""
+    return dashes(points, dash_mm=max(0.045 * view.half_height_mm, 7.0 * radius)) if dashed else [points]
+
+
+def dashes(points: Array, *, dash_mm: float) -> list[Array]:
+    """Pieces (k, 3) of a polyline (n, 3): dashes of ``dash_mm`` with gaps of 0.7 of that."""
+    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    starts = np.arange(0.0, s[-1], 1.7 * dash_mm)
+    pieces = []
+    for start in starts:
+        end = min(start + dash_mm, s[-1])
+        at = np.concatenate([[start], s[(s > start) & (s < end)], [end]])
+        if end - start > 1e-6:
+            pieces.append(np.stack([np.interp(at, s, points[:, k]) for k in range(3)], axis=-1))
+    return pieces
+
+
+def _add_mesh(plotter: Any, view: View, item: Any, points: Array, faces: Any, *, smooth: bool) -> None:
+    import pyvista as pv
+
+    mesh = pv.PolyData.from_regular_faces(np.array(points), np.array(faces))
+    if smooth:
+        mesh = mesh.compute_normals(cell_normals=False, point_normals=True, split_vertices=False,
+                                    consistent_normals=False, auto_orient_normals=False)  # fmt: skip
+    plotter.add_mesh(mesh, color=look(item.role).colour, opacity=opacity_in(item, view), smooth_shading=smooth,
+                     ambient=0.38, diffuse=0.72, specular=0.12, specular_power=12)  # fmt: skip

@@ -1,0 +1,32 @@
+"""The pictures and the report of a plan's folder: ``scene.png``, ``scene.html``, ``report.html``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from viewer.drawing_probe import NO_DRAWING, drawing_probe
+
+if TYPE_CHECKING:
+    from casework.plan import Plan
+
+
+def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None]) -> list[str]:
+    """Write the three files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
+    from viewer.report import report_html
+    from viewer.scene_html import scene_html
+    from viewer.scene_of_plan import scene_of_plan
+    from viewer.scene_png import write_scene_png
+
+    scene = scene_of_plan(plan)
+    progress("asking whether this machine draws in 3D")
+    probe = drawing_probe()
+    progress("drawing scene.png")
+    write_scene_png(scene, folder / "scene.png", window=probe.window)
+    progress("writing scene.html")
+    (folder / "scene.html").write_text(scene_html(scene), "utf-8")
+    progress("writing report.html")
+    png = (folder / "scene.png").read_bytes()
+    (folder / "report.html").write_text(report_html(plan, scene, picture_png=png), "utf-8")
+    return [] if probe.can_draw else [NO_DRAWING]

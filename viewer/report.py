@@ -1,0 +1,97 @@
+"""``report.html``: one page a clinician can read in a minute, self-contained."""
+
+from __future__ import annotations
+
+import base64
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from casework.cautions import CAUTIONS, SHORT_CAUTION
+from mechanics.sides import SIDES, Side
+from viewer.palette import METHOD_ROLES, look
+from viewer.scene import Scene
+from viewer.side_view_svg import side_view_svg
+from viewer.templates import rendered
+from viewer.words import (
+    bend_words,
+    distal_words,
+    force_words,
+    lateral_words,
+    method_name,
+    offset_words,
+    signed,
+    tipping_words,
+    vertical_words,
+)
+
+if TYPE_CHECKING:
+    from casework.plan import Plan, SidePlan
+
+
+def report_html(plan: Plan, scene: Scene, *, picture_png: bytes | None = None) -> str:
+    """The whole page as text, with ``picture_png`` (scene.png) inside when given."""
+    picture = None if picture_png is None else base64.b64encode(picture_png).decode("ascii")
+    sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
+    return rendered(
+        "report.html.j2",
+        plan=plan,
+        sides=[_side(side, s, scene) for side, s in sides],
+        methods=_methods(sides),
+        pull=plan.pull_kind.replace("_", " "),
+        short_caution=SHORT_CAUTION,
+        cautions=CAUTIONS,
+        picture=picture,
+    )
+
+
+def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:
+    return {
+        "name": side,
+        "tooth": s.tooth,
+        "solved": s.solved,
+        "bend": bend_words(s.bend_deg),
+        "place": f"{s.bend_place_mm:.0f} mm",
+        "arm": f"{s.arm_length_mm:.0f} mm",
+        "target": method_name(s.target_method),
+        "before": offset_words(s.offset_before_mm),
+        "after": offset_words(s.offset_after_mm),
+        "moment_before": f"{signed(s.tipping_moment_before_n_mm)} N mm: {tipping_words(s.tipping_moment_before_n_mm)}",
+        "moment_after": f"{signed(s.tipping_moment_after_n_mm)} N mm: {tipping_words(s.tipping_moment_after_n_mm)}",
+        "strap": force_words(s.strap_force_n),
+        "hook_travel": f"{s.hook_travel_mm:.1f} mm",
+        "on_molar": [distal_words(s.distal_n), vertical_words(s.vertical_n), lateral_words(s.lateral_n)],
+        "moment": ", ".join(signed(float(m), digits=0) for m in s.wrench_at_centre.moment_n_mm),
+        "advice": s.advice,
+        "svg": side_view_svg(scene, side),
+    }
+
+
+def _methods(sides: list[tuple[Side, SidePlan]]) -> list[dict[str, Any]]:
+    """One row a method, with each side's point and its distance from the rule of thumb."""
+    names = list(dict.fromkeys(name for _, s in sides for name in s.centre.methods))
+    return [_method_row(name, sides) for name in names]
+
+
+def _method_row(name: str, sides: list[tuple[Side, SidePlan]]) -> dict[str, Any]:
+    found = [s.centre.methods.get(name) for _, s in sides]
+    first = next(m for m in found if m is not None)
+    return {
+        "name": method_name(name),
+        "colour": look(METHOD_ROLES.get(name, "estimate")).colour,
+        "cells": [_cell(name, s) for _, s in sides],
+        "assumptions": "; ".join(first.assumptions),
+        "source": first.source,
+    }
+
+
+def _cell(name: str, s: SidePlan) -> dict[str, Any] | None:
+    estimate = s.centre.methods.get(name)
+    if estimate is None:
+        return None
+    away = np.asarray(estimate.point_mm) - np.asarray(s.rule.point_mm)
+    return {
+        "point": ", ".join(signed(float(v)) for v in estimate.point_mm),
+        "distance": f"{np.linalg.norm(away):.1f}",
+        "chosen": name == s.target_method,
+    }

@@ -1,0 +1,123 @@
+"""``scene.png``: right, left and from above in one picture, and a close-up of each molar below."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from casework.cautions import SHORT_CAUTION
+from viewer.annotate import annotate
+from viewer.draw_flat import draw_flat
+from viewer.palette import Role, look
+from viewer.scene import Scene
+from viewer.view import View, close_up, view_from
+
+Painter = Callable[[Any, Scene, View], None]
+_INCHES, _DPI = (17.0, 12.6), 190
+_INK, _FRAME = "#111827", "#CBD5E1"
+
+
+def write_scene_png(scene: Scene, path: Path, *, window: str | None) -> None:
+    """Write the picture; ``window`` as the probe found it, None to draw with matplotlib alone."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=_INCHES, dpi=_DPI, facecolor="white")
+    FigureCanvasAgg(figure)
+    paint = draw_flat if window is None else _rendered(window)
+    for view_of, box in _panels(scene):
+        axes = figure.add_axes(box)
+        width_over_height = box[2] * _INCHES[0] / (box[3] * _INCHES[1])
+        _panel(axes, scene, view_of(width_over_height), paint)
+    _header(figure, scene)
+    _key(figure, scene)
+    figure.savefig(path, metadata={"Software": None})
+
+
+def _panels(scene: Scene) -> list[tuple[Callable[[float], View], tuple[float, float, float, float]]]:
+    top, bottom = (0.505, 0.375), (0.075, 0.395)
+    found: list[tuple[Callable[[float], View], tuple[float, float, float, float]]] = []
+    for k, where in enumerate(("right", "above", "left")):
+        box = (0.012 + k * 0.3285, top[0], 0.319, top[1])
+        found.append((lambda w, where=where: view_from(scene, where, width_over_height=w), box))  # type: ignore[misc]
+    for k, focus in enumerate(scene.focuses[:2]):
+        box = (0.012 + k * 0.4925, bottom[0], 0.4835, bottom[1])
+        found.append((lambda w, focus=focus: close_up(focus, width_over_height=w), box))  # type: ignore[misc]
+    return found
+
+
+def _rendered(window: str) -> Painter:
+    def paint(axes: Any, scene: Scene, view: View) -> None:
+        from viewer.draw_pyvista import picture
+
+        extent = axes.get_window_extent()
+        pixels = picture(
+            scene, view, width_px=round(extent.width), height_px=round(extent.height), window=window
+        )
+        w, h = view.half_width_mm, view.half_height_mm
+        axes.imshow(pixels, extent=(-w, w, -h, h), zorder=0, interpolation="none", aspect="auto")
+
+    return paint
+
+
+def _panel(axes: Any, scene: Scene, view: View, paint: Painter) -> None:
+    axes.set(xlim=(-view.half_width_mm, view.half_width_mm), ylim=(-view.half_height_mm, view.half_height_mm))
+    axes.set(xticks=[], yticks=[])
+    axes.spines[:].set(color=_FRAME, linewidth=0.9)
+    paint(axes, scene, view)
+    axes.set(xlim=(-view.half_width_mm, view.half_width_mm), ylim=(-view.half_height_mm, view.half_height_mm))
+    annotate(axes, scene, view, font_pt=9.0)
+    axes.text(0.5, 0.975, view.title, transform=axes.transAxes, ha="center", va="top", fontsize=12.5,
+              fontweight="bold", color=_INK, zorder=30,
+              bbox={"boxstyle": "round,pad=0.25", "fc": "white", "ec": "none", "alpha": 0.85})  # fmt: skip
+    _compass(axes, view)
+
+
+def _compass(axes: Any, view: View) -> None:
+    """Says which way is the front, the back, or the patient's right and left."""
+    words = {"front": (0.0, -1.0, 0.0), "back": (0.0, 1.0, 0.0), "patient's right": (-1.0, 0.0, 0.0),
+             "patient's left": (1.0, 0.0, 0.0)}  # fmt: skip
+    for word, way in words.items():
+        across = float(np.asarray(way) @ view.right)
+        if abs(across) > 0.9:
+            axes.text(0.5 + 0.487 * across, 0.965, word, transform=axes.transAxes, fontsize=8.5, va="top",
+                      ha="right" if across > 0 else "left", color="#475569", style="italic", zorder=30)  # fmt: skip
+
+
+def _header(figure: Any, scene: Scene) -> None:
+    figure.text(0.012, 0.975, scene.title, fontsize=17, fontweight="bold", color=_INK, va="top")
+    text = "\n".join(scene.captions.values())
+    figure.text(0.012, 0.943, text, fontsize=13, color=look("bow_after").text, va="top", linespacing=1.35)
+    figure.text(0.988, 0.975, SHORT_CAUTION.replace(": verify", ":\nverify").replace(". A bow", ".\nA bow"),
+                fontsize=9, color="#7C2D12", va="top", ha="right", linespacing=1.35)  # fmt: skip
+
+
+_KEY: tuple[tuple[Role, str], ...] = (
+    ("bow_before", "bow before, worn"), ("bow_after", "bow bent, worn"), ("line_before", "line of force before"),
+    ("line_after", "line of force after"), ("strap", "strap"), ("force", "force on the molar"),
+    ("dimension", "rule of thumb"),
+)  # fmt: skip
+
+
+def _key(figure: Any, scene: Scene) -> None:
+    from matplotlib.lines import Line2D
+
+    handles = [
+        Line2D(
+            [],
+            [],
+            color=look(r).colour,
+            lw=look(r).width_px,
+            ls=(0, (4, 2)) if look(r).dashed else "-",
+            label=t,
+        )
+        for r, t in _KEY
+    ]
+    figure.legend(handles=handles, loc="lower center", ncols=len(handles), frameon=False, fontsize=10.5,
+                  bbox_to_anchor=(0.5, 0.022), handlelength=3.0, columnspacing=2.2)  # fmt: skip
+    note = "Orthographic views; the occlusal plane is level. Each side view shows its own half of the bow."
+    figure.text(0.5, 0.012, note,
+                ha="center", fontsize=9, color="#475569")  # fmt: skip
