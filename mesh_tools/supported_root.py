@@ -56,7 +56,7 @@ def supported_root(
         surface, anatomy, below_mm=crest_below_cej_mm, points_mm=crest_points_mm, plane=crest_plane
     )
     _check_reach(values, anatomy)
-    root = _patch_of_apices(clipped(surface, values, 0.0), anatomy)
+    root = _patch_of_apices(clipped(surface, -values), anatomy)
     _check_sliver(root, anatomy)
     return root
 

@@ -31,7 +31,11 @@ PLACE_SCALE_MM = 0.25  # and while the line is set on it
 AROUND_COLUMNS = 1.0  # blur around the tooth, in columns
 FLANK = 0.8  # share of the band's strength at which the line lies, on the crown side
 STRONG_PER_MM = 0.35  # bend at which a column's evidence counts as full
-SMOOTHING = 1.0
+_SURPRISE_COST, _FULL_GAIN, _GAIN_PER_MM = 0.05, 0.4, 0.3
+_CLIMB_COST, _WIGGLE_COST = 0.04, 0.2
+_LEAST_SHARE, _MOST_SHARE, _DEEPEST_SHARE = 0.35, 2.2, 0.85  # of the usual crown height, twice; of the length
+_MARGIN_ROWS = 12
+_SMOOTH, _STIFF, _JUMP_MM, _REWEIGHTINGS = 1.0, 100.0, 0.25, 4
 # Crown height over the mean of crown width and depth, upper and lower; averages of a common textbook (from
 # memory).
 _CROWN_RATIO = {
@@ -119,11 +123,12 @@ def _blurred(values: Array, along_mm: float) -> Array:
 
 
 def _followed(distance: Array, heights: Array, *, expected_mm: float, length_mm: float) -> IntArray:
-    surprise = 0.5 * ((heights - expected_mm) / (_RATIO_SCATTER * expected_mm)) ** 2
-    beyond = np.maximum(0.0, heights - 0.8 * length_mm)
-    strength = np.clip(bend(distance, along_mm=FOLLOW_SCALE_MM), -0.2, 0.8)
-    cost = 0.05 * surprise[:, None] + beyond[:, None] - strength
-    return cheapest_closed_path(cost, climb_cost=0.02, most_rows=3)
+    low = int(np.searchsorted(heights, _LEAST_SHARE * expected_mm))
+    high = int(np.searchsorted(heights, min(_MOST_SHARE * expected_mm, _DEEPEST_SHARE * length_mm)))
+    band = bend(distance[: high + _MARGIN_ROWS], along_mm=FOLLOW_SCALE_MM)[low:high]
+    surprise = 0.5 * ((heights[low:high] - expected_mm) / (_RATIO_SCATTER * expected_mm)) ** 2
+    cost = _SURPRISE_COST * surprise[:, None] - _FULL_GAIN * np.tanh(band / _GAIN_PER_MM)
+    return low + cheapest_closed_path(cost, climb_cost=_CLIMB_COST, wiggle_cost=_WIGGLE_COST)
 
 
 def _placed(distance: Array, path: IntArray) -> tuple[Array, Array]:
@@ -152,12 +157,23 @@ def _flank(values: Array, peak: IntArray, level: Array) -> Array:
 
 
 def _smoothed(heights: Array, weight: Array) -> Array:
-    """Closed curve (k,) near ``heights`` by weighted penalised least squares on the second difference."""
+    """Closed curve (k,) near ``heights``, smooth and little moved by runs that jump off to another bend.
+
+    Penalised least squares on the second difference, reweighted with the weights of Geman and McClure (from
+    memory) about a stiffer curve.
+    """
+    trusted = weight
+    for _ in range(_REWEIGHTINGS):
+        away = heights - _fitted(heights, trusted, _STIFF)
+        trusted = weight / (1.0 + (away / _JUMP_MM) ** 2) ** 2
+    return _fitted(heights, trusted, _SMOOTH)
+
+
+def _fitted(heights: Array, weight: Array, stiffness: float) -> Array:
     eye = np.eye(len(heights))
     second = np.roll(eye, 1, axis=0) - 2.0 * eye + np.roll(eye, -1, axis=0)
-    return np.asarray(
-        solve(np.diag(weight) + SMOOTHING * second.T @ second, weight * heights, assume_a="pos")
-    )
+    system = np.diag(weight) + stiffness * second.T @ second
+    return np.asarray(solve(system, weight * heights, assume_a="pos"))
 
 
 def _confidence(strength: Array, line: Array, *, expected_mm: float) -> float:

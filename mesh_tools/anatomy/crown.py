@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mesh_tools.anatomy.cervical_line import crown_ratio
-from mesh_tools.anatomy.frame import area_moments, facial_direction, mesial_direction
+from mesh_tools.anatomy.frame import area_moments, facial_direction, mesial_direction, used_points
 from mesh_tools.arrays import Array, frozen
 from mesh_tools.errors import BadValueError
 from mesh_tools.fdi import ToothNumber
@@ -40,7 +40,7 @@ def crown_measures(surface: Surface, tooth: ToothNumber) -> CrownMeasures:
     across the vertical when those lie within 30 degrees. Raises BadValueError for a surface no crown can
     have.
     """
-    points = surface.points_mm[np.unique(surface.faces)]
+    points = surface.points_mm[used_points(surface)]
     axes = _crown_axes(surface, tooth)
     along = points @ axes.T
     low, high = along.min(axis=0), along.max(axis=0)

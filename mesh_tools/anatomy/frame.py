@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from mesh_tools.anatomy.errors import ToothOnItsSideError
-from mesh_tools.arrays import Array, frozen, unit
+from mesh_tools.arrays import Array, BoolArray, frozen, unit
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.surface import Surface
 
@@ -20,7 +20,7 @@ from mesh_tools.surface import Surface
 # (from memory); it only chooses which way an axis of the shape is called, so 30 degrees off does no harm.
 _FACIAL_DEG = {1: 5.0, 2: 20.0, 3: 45.0, 4: 75.0, 5: 80.0, 6: 85.0, 7: 90.0, 8: 90.0}
 _SIDEWAYS_COSINE = 0.5
-_INCISAL_SHARE, _INCISAL_BLUR = 0.25, 0.04  # of the tooth's length
+_INCISAL_SHARE, _INCISAL_BLUR = 0.2, 0.04  # of the tooth's length
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,9 +63,17 @@ def area_moments(surface: Surface) -> tuple[Array, Array]:
     areas = surface.areas_mm2
     centroid = np.asarray(areas @ surface.face_centres_mm / areas.sum())
     corners, centres = surface.corners_mm - centroid, surface.face_centres_mm - centroid
-    by_corner = np.einsum("f,fki,fkj->ij", areas, corners, corners)
-    by_centre = np.einsum("f,fi,fj->ij", areas, centres, centres)
+    weighted = corners * areas[:, None, None]
+    by_corner = weighted.reshape(-1, 3).T @ corners.reshape(-1, 3)
+    by_centre = (centres * areas[:, None]).T @ centres
     return centroid, np.asarray((by_corner + 9.0 * by_centre) / (12.0 * areas.sum()))
+
+
+def used_points(surface: Surface) -> BoolArray:
+    """Mask (n,) of the points that faces use."""
+    used = np.zeros(len(surface.points_mm), dtype=np.bool_)
+    used[surface.faces.ravel()] = True
+    return used
 
 
 def tooth_frame(surface: Surface, tooth: ToothNumber, *, long_axis: ArrayLike | None = None) -> ToothFrame:
@@ -82,7 +90,7 @@ def tooth_frame(surface: Surface, tooth: ToothNumber, *, long_axis: ArrayLike | 
         moments = _crown_moments(surface, apical)
     buccal, mesial = _cross_axes(moments, apical, tooth)
     axes = np.stack([buccal, mesial, apical])
-    lowest = float(((surface.points_mm[np.unique(surface.faces)] - centroid) @ apical).min())
+    lowest = float(((surface.points_mm[used_points(surface)] - centroid) @ apical).min())
     return ToothFrame(origin_mm=centroid + lowest * apical, axes=axes)
 
 
@@ -110,15 +118,23 @@ def _crown_moments(surface: Surface, apical: Array) -> Array:
     share = np.clip((height - low) / length, 0.0, 1.0)
     weight = surface.areas_mm2 / (1.0 + np.exp((share - _INCISAL_SHARE) / _INCISAL_BLUR))
     offset = surface.face_centres_mm - weight @ surface.face_centres_mm / weight.sum()
-    return np.asarray(np.einsum("f,fi,fj->ij", weight, offset, offset) / weight.sum())
+    return np.asarray((offset * weight[:, None]).T @ offset / weight.sum())
 
 
 def _cross_axes(moments: Array, apical: Array, tooth: ToothNumber) -> tuple[Array, Array]:
+    """Buccal and mesial unit axes (3,) each: principal axes of ``moments`` across ``apical``.
+
+    A front tooth's incisal edge is longest mesiodistally and a premolar is widest buccolingually, so the
+    shape
+    says which is which; of a molar the arch does. The number says which way they point.
+    """
     flat = np.eye(3) - np.outer(apical, apical)
     _, vectors = np.linalg.eigh(flat @ moments @ flat)
-    pair = vectors[:, np.argsort(np.abs(vectors.T @ apical))[:2]]
+    across = np.sort(np.argsort(np.abs(vectors.T @ apical))[:2])  # by growing moment
+    minor, major = vectors[:, across].T
     facial, towards_midline = facial_direction(tooth), mesial_direction(tooth)
-    first = int(np.abs(pair.T @ facial).argmax())
-    buccal = pair[:, first] * np.sign(pair[:, first] @ facial)
-    mesial = pair[:, 1 - first]
-    return np.asarray(buccal), np.asarray(mesial * np.sign(mesial @ towards_midline))
+    if tooth.kind == "premolar" or (tooth.kind == "molar" and abs(major @ facial) > abs(minor @ facial)):
+        buccal, mesial = major, minor
+    else:
+        buccal, mesial = minor, major
+    return buccal * np.sign(buccal @ facial), mesial * np.sign(mesial @ towards_midline)

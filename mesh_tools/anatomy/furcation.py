@@ -103,12 +103,13 @@ def _midway_of_two(a: Array, b: Array) -> Array:
 
 def _roof(shifted: Array, faces: IntArray, *, neck_mm: float, top_mm: float) -> float | None:
     """Lowest height over the neck where the axis line enters the tooth from the apical side."""
-    flat = shifted[:, :2][faces]
+    x, y, z = (shifted[:, k][faces] for k in range(3))
+    around = (x.min(axis=1) <= 0) & (x.max(axis=1) >= 0) & (y.min(axis=1) <= 0) & (y.max(axis=1) >= 0)
+    x, y, z = x[around], y[around], z[around]
     nxt, last = [1, 2, 0], [2, 0, 1]
-    weight = flat[:, nxt, 0] * flat[:, last, 1] - flat[:, last, 0] * flat[:, nxt, 1]
-    total = weight.sum(axis=1)
-    facing = np.flatnonzero(((weight >= 0).all(axis=1) | (weight <= 0).all(axis=1)) & (np.abs(total) > 1e-14))
-    heights = (weight[facing] * shifted[:, 2][faces[facing]]).sum(axis=1) / total[facing]
+    weight = x[:, nxt] * y[:, last] - x[:, last] * y[:, nxt]
+    facing = (weight.sum(axis=1) != 0) & ((weight >= 0).all(axis=1) | (weight <= 0).all(axis=1))
+    heights = (weight[facing] * z[facing]).sum(axis=1) / weight[facing].sum(axis=1)
     hits = np.sort(heights[(heights > neck_mm) & (heights < top_mm + 2.0 * _SLAB_MM)])
     return float(hits[0]) if len(hits) else None
 

@@ -18,6 +18,7 @@ def radial_map(points_tooth: Array, faces: IntArray, *, heights_mm: Array, colum
     facets.
     """
     step = heights_mm[1] - heights_mm[0]
+    faces = _within(points_tooth, faces, low_mm=heights_mm[0], high_mm=heights_mm[-1])
     low, high = _cells(points_tooth, faces, first_mm=heights_mm[0], step_mm=step, columns=columns)
     low[:, 1], high[:, 1] = np.maximum(low[:, 1], 0), np.minimum(high[:, 1], len(heights_mm) - 1)
     facet, column, row = _pairs(low, high, columns=columns)
@@ -31,9 +32,7 @@ def radial_map(points_tooth: Array, faces: IntArray, *, heights_mm: Array, colum
 def radii_at(points_tooth: Array, faces: IntArray, heights_mm: ArrayLike) -> Array:
     """Outermost distance (columns,) mm from the axis, column j at its own height ``heights_mm[j]``."""
     heights = np.asarray(heights_mm, dtype=np.float64)
-    z = points_tooth[:, 2][faces]
-    near = (z.min(axis=1) <= heights.max() + _ROUND_OFF) & (z.max(axis=1) >= heights.min() - _ROUND_OFF)
-    faces = faces[near]
+    faces = _within(points_tooth, faces, low_mm=heights.min(), high_mm=heights.max())
     low, high = _cells(points_tooth, faces, first_mm=0.0, step_mm=1.0, columns=len(heights))
     low[:, 1], high[:, 1] = 0, 0
     facet, column, _ = _pairs(low, high, columns=len(heights))
@@ -52,18 +51,29 @@ def _cells(
     u = turn[faces]
     u = u[:, :1] + (u - u[:, :1] + columns / 2) % columns - columns / 2
     v = ((points[:, 2] - first_mm) / step_mm)[faces]
-    low = np.ceil(np.stack([u.min(axis=1), v.min(axis=1)], axis=1) - 1e-9).astype(np.int64)
-    high = np.floor(np.stack([u.max(axis=1), v.max(axis=1)], axis=1) + 1e-9).astype(np.int64)
+    low = np.ceil(np.stack([_least(u), _least(v)], axis=1) - 1e-9).astype(np.int64)
+    high = np.floor(np.stack([-_least(-u), -_least(-v)], axis=1) + 1e-9).astype(np.int64)
     around_the_axis = high[:, 0] - low[:, 0] > columns // 3
     low[around_the_axis, 0], high[around_the_axis, 0] = 0, -1
     return low, high
 
 
+def _within(points: Array, faces: IntArray, *, low_mm: float, high_mm: float) -> IntArray:
+    z = points[:, 2][faces]
+    return faces[(_least(z) <= high_mm + _ROUND_OFF) & (_least(-z) <= -low_mm + _ROUND_OFF)]
+
+
+def _least(values: Array) -> Array:
+    """Smallest (k,) of each row of ``values`` (k, 3)."""
+    return np.minimum(np.minimum(values[:, 0], values[:, 1]), values[:, 2])
+
+
 def _pairs(low: IntArray, high: IntArray, *, columns: int) -> tuple[IntArray, IntArray, IntArray]:
     """Facet, column and row of every (facet, cell) pair within the boxes ``low`` to ``high``."""
     span = np.maximum(high - low + 1, 0)
-    facets = np.flatnonzero(span.prod(axis=1))
-    count = span[facets].prod(axis=1)
+    cells = span[:, 0] * span[:, 1]
+    facets = np.flatnonzero(cells)
+    count = cells[facets]
     facet = np.repeat(facets, count)
     within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
     column = low[facet, 0] + within % span[facet, 0]
@@ -79,10 +89,8 @@ def _distances(points: Array, corners: IntArray, angle: Array, heights: Array) -
     above = p[..., 2] - heights[:, None]
     nxt, last = [1, 2, 0], [2, 0, 1]
     weight = across[:, nxt] * above[:, last] - across[:, last] * above[:, nxt]
-    total = weight.sum(axis=1)
-    inside = ((weight >= -_ROUND_OFF).all(axis=1) | (weight <= _ROUND_OFF).all(axis=1)) & (
-        np.abs(total) > 1e-14
-    )
+    total = weight[:, 0] + weight[:, 1] + weight[:, 2]
+    inside = ((_least(weight) >= -_ROUND_OFF) | (_least(-weight) >= -_ROUND_OFF)) & (np.abs(total) > 1e-14)
     distance = np.full(len(corners), np.nan)
     distance[inside] = (weight[inside] * along[inside]).sum(axis=1) / total[inside]
     return np.where(distance > 0.0, distance, np.nan)

@@ -77,9 +77,12 @@ class ToothAnatomy:
 
     @property
     def cervical_line_mm(self) -> Array:
-        """Points (k, 3) of the closed cervical line, ordered from buccal over mesial; first point not
-        repeated."""
-        return self.frame.to_lps(self.line.points_tooth)
+        """Points (k, 3) of the closed cervical line, from buccal over mesial; the first is not repeated."""
+        points = self.frame.to_lps(self.line.points_tooth)
+        offset = points - self.frame.origin_mm
+        turn = np.arctan2(offset @ self.mesial_axis, offset @ self.buccal_axis)
+        half_a_column = np.pi / len(points)
+        return points[np.argsort((turn + half_a_column) % (2.0 * np.pi))]
 
     @property
     def separate_roots(self) -> int:

@@ -16,6 +16,7 @@ from mesh_tools.arrays import Array, IntArray, frozen, frozen_ints
 
 SEPARATE_MM = 1.5
 _TIP_MM = 0.05
+_AVERAGINGS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,14 +46,14 @@ def root_peaks(points_tooth: Array, faces: IntArray, *, above_mm: float) -> tupl
     its free part begins at the pass to the higher one. A lone root begins at ``above_mm``.
     """
     edges = _edges_above(points_tooth, faces, above_mm)
-    height = points_tooth[:, 2]
+    height = _averaged(points_tooth[:, 2], edges)
     peak_of = _peaks(height, edges)
     peaks, merged_into, pass_at = _merge_tree(height, edges, peak_of)
     free = {p for p in peaks if p not in pass_at or height[p] - height[pass_at[p]] > SEPARATE_MM}
     owner = {p: _owner(p, free, merged_into) for p in peaks}
     table = np.arange(len(height))
     table[list(owner)] = list(owner.values())
-    used = np.unique(edges)
+    used = np.flatnonzero(np.bincount(edges[:, 0], minlength=len(height)))
     owned = table[peak_of[used]]
     parts = _parting_points(free, merged_into, pass_at, height)
     roots = [_peak(points_tooth, used[owned == p], at=parts.get(p), floor_mm=above_mm) for p in sorted(free)]
@@ -60,9 +61,21 @@ def root_peaks(points_tooth: Array, faces: IntArray, *, above_mm: float) -> tupl
 
 
 def _edges_above(points: Array, faces: IntArray, above_mm: float) -> IntArray:
+    above = points[:, 2] > above_mm
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    edges = edges[(points[edges, 2] > above_mm).all(axis=1)]
+    edges = edges[above[edges[:, 0]] & above[edges[:, 1]]]
     return np.asarray(np.concatenate([edges, edges[:, ::-1]]))
+
+
+def _averaged(height: Array, edges: IntArray) -> Array:
+    """Heights (n,) averaged with their neighbours' a few times, so that scan noise raises no peaks of its
+    own."""
+    n = len(height)
+    links = coo_array((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(n, n)).tocsr()
+    count = links.sum(axis=1) + 1e-300
+    for _ in range(_AVERAGINGS):
+        height = 0.5 * height + 0.5 * np.where(count > 0.5, links @ height / count, height)
+    return np.asarray(height)
 
 
 def _peaks(height: Array, edges: IntArray) -> IntArray:
@@ -85,7 +98,7 @@ def _merge_tree(
 ) -> tuple[list[int], dict[int, int], dict[int, int]]:
     """Peaks, the peak each merges into, and the point of the pass where it does."""
     a, b = peak_of[edges[:, 0]], peak_of[edges[:, 1]]
-    peaks = sorted({*a.tolist(), *b.tolist()})
+    peaks = [int(p) for p in np.flatnonzero(np.bincount(a))]
     across = a < b
     a, b, lower = a[across], b[across], edges[across]
     lower_point = np.where(height[lower[:, 0]] < height[lower[:, 1]], lower[:, 0], lower[:, 1])
@@ -138,11 +151,3 @@ def _peak(points: Array, owned: IntArray, *, at: int | None, floor_mm: float) ->
         return RootPeak(apex, floor_mm, lone, owned)
     begins = float(points[at, 2])
     return RootPeak(apex, begins, points[at], owned[mine[:, 2] > begins])
-
-
-def component_labels(count: int, edges: IntArray) -> IntArray:
-    """Label (count,) of the connected part that each point belongs to."""
-    from scipy.sparse.csgraph import connected_components
-
-    graph = coo_array((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(count, count))
-    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)

@@ -13,7 +13,7 @@ from mesh_tools.anatomy import landmarks as marks
 from mesh_tools.anatomy.below_line import below_line
 from mesh_tools.anatomy.cervical_line import CervicalLine, cervical_line
 from mesh_tools.anatomy.closed_rim import line_through
-from mesh_tools.anatomy.frame import ToothFrame, area_moments, tooth_frame
+from mesh_tools.anatomy.frame import ToothFrame, tooth_frame, used_points
 from mesh_tools.anatomy.furcation import Furcation, furcation
 from mesh_tools.anatomy.record import Finding, Root, ToothAnatomy
 from mesh_tools.anatomy.roots import SEPARATE_MM, RootPeak, root_peaks
@@ -43,7 +43,7 @@ def tooth_anatomy(
     ToothNumberError, NoCervicalLineError, LandmarkError, or BadValueError for a surface that is no single
     tooth.
     """
-    given = marks.checked(landmarks, near_mm=area_moments(surface)[0])
+    given = marks.checked(landmarks, near_mm=surface.points_mm.mean(axis=0))
     body = _framed(surface, tooth, given)
     line, line_found = _line(body, given)
     floor = float(line.heights_mm.max())
@@ -73,7 +73,7 @@ def height_below_cej(surface: Surface, anatomy: ToothAnatomy) -> Array:
 def _framed(surface: Surface, tooth: ToothNumber, given: Mapping[str, Array]) -> _InFrame:
     frame = tooth_frame(surface, tooth, long_axis=marks.axis_given(given))
     points = frame.to_tooth(surface.points_mm)
-    used = points[np.unique(surface.faces)]
+    used = points[used_points(surface)]
     checks.check_extent(used, tooth)
     checks.check_whole(used, tooth)
     checks.check_upright(points, surface.faces, tooth)
