@@ -1,0 +1,63 @@
+"""Cutting a surface exactly along a level of a scalar given at its points: through the faces, not around them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from mesh_tools.arrays import Array, IntArray, frozen
+from mesh_tools.surface import Surface
+
+
+def clipped(surface: Surface, values: ArrayLike, level: float = 0.0) -> Surface:
+    """The part of ``surface`` where ``values`` (n,), linear over each face, is at most ``level``.
+
+    Cut edges get one new point shared by both neighbours, so that the new border is clean; the winding stays. A point
+    exactly on the level belongs to the kept part and makes no sliver.
+    """
+    v = frozen(values, (len(surface.points_mm),), name="values") - level
+    inside = v <= 0.0
+    count = inside[surface.faces].sum(axis=1)
+    whole = surface.faces[count == 3]
+    crossing = surface.faces[(count == 1) | (count == 2)]
+    crossing = crossing[(v[crossing] < 0.0).any(axis=1)]
+    pieces, points = _split(surface.points_mm, v, crossing)
+    faces = np.concatenate([whole, pieces])
+    return Surface(points, faces).with_faces(np.arange(len(faces)))
+
+
+def _split(points: Array, v: Array, faces: IntArray) -> tuple[IntArray, Array]:
+    """Kept parts of ``faces`` that cross zero, and the points with the new ones appended."""
+    inside = v[faces] <= 0.0
+    lone = np.where(inside.sum(axis=1) == 1, inside.argmax(axis=1), (~inside).argmax(axis=1))
+    turned = np.take_along_axis(faces, (lone[:, None] + np.arange(3)) % 3, axis=1)
+    a, b, c = turned.T
+    edges = np.sort(np.concatenate([np.stack([a, b], axis=1), np.stack([a, c], axis=1)]), axis=1)
+    unique, back = np.unique(edges, axis=0, return_inverse=True)
+    new = _crossings(points, v, unique)
+    ab, ac = np.split(back.ravel() + len(points), 2)
+    ab, ac = _snapped(v, a, b, ab), _snapped(v, a, c, ac)
+    tip = v[a] <= 0.0
+    tips = np.stack([a, ab, ac], axis=1)[tip]
+    rest = ~tip
+    first = np.stack([ab, b, c], axis=1)[rest]
+    second = np.stack([ab, c, ac], axis=1)[rest]
+    pieces = np.concatenate([tips, first, second])
+    distinct = (pieces[:, 0] != pieces[:, 1]) & (pieces[:, 1] != pieces[:, 2]) & (pieces[:, 2] != pieces[:, 0])
+    return pieces[distinct], np.concatenate([points, new])
+
+
+def _crossings(points: Array, v: Array, edges: IntArray) -> Array:
+    """Points (k, 3) where the value is zero on each edge, computed from the kept end so that mirrors agree."""
+    kept = np.where(v[edges[:, 0]] <= 0.0, 0, 1)
+    p = points[np.take_along_axis(edges, kept[:, None], axis=1)[:, 0]]
+    q = points[np.take_along_axis(edges, 1 - kept[:, None], axis=1)[:, 0]]
+    vp = v[np.take_along_axis(edges, kept[:, None], axis=1)[:, 0]]
+    vq = v[np.take_along_axis(edges, 1 - kept[:, None], axis=1)[:, 0]]
+    share = np.divide(vp, vp - vq, out=np.zeros_like(vp), where=vp != vq)
+    return np.asarray(p + share[:, None] * (q - p))
+
+
+def _snapped(v: Array, a: IntArray, b: IntArray, new: IntArray) -> IntArray:
+    """A crossing at an end that lies on the level is that end itself."""
+    return np.where(v[a] == 0.0, a, np.where(v[b] == 0.0, b, new))
