@@ -14,7 +14,7 @@ Derivatives are by spin: a change of rotation is exp(d theta) from the left, in 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -70,6 +70,28 @@ def end_forces(state: ElementState, *, length_mm: Array) -> Array:
     return np.concatenate([-force, first, force, second], axis=1)
 
 
+def predicted(
+    state: ElementState, steps: Array, *, length_mm: Array, stretch: Array, bend: Array
+) -> ElementState:
+    """The state with the forces that steps (n, 12) of the ends bring to first order, at unchanged places.
+
+    A tangent built on these converges in few iterations where the wire hardly stretches: the forces of the
+    places themselves hold large false tensions on the way (mixed integration points: Magisano D, Leonetti L,
+    Garcea G 2017 Int J Numer Methods Eng 110:362-386, from memory). In balance both are the same.
+    """
+    move, first, second = (
+        np.einsum("nji,nj->ni", state.frame, v)
+        for v in (steps[:, 6:9] - steps[:, 0:3], steps[:, 3:6], steps[:, 9:12])
+    )
+    phi, apart = state.phi, second - first
+    g, _, c, _ = _coefficients(np.einsum("ni,ni->n", phi, phi))
+    middle = 0.5 * (first + second) - c[:, None] * crossed(phi, apart)
+    d_gamma = move / length_mm[:, None] + crossed(state.chord_strain, middle)
+    d_phi = apart + g[:, None] * crossed(phi, crossed(phi, apart))
+    force = state.force_n + stretch * d_gamma
+    return replace(state, force_n=force, moment_n_mm=state.moment_n_mm + bend * d_phi / length_mm[:, None])
+
+
 def tangent(state: ElementState, *, length_mm: Array, stretch: Array, bend: Array) -> Array:
     """Derivative (n, 12, 12) of ``end_forces`` by the moves and spins of both ends.
 
@@ -92,17 +114,26 @@ def tangent(state: ElementState, *, length_mm: Array, stretch: Array, bend: Arra
     d_p = h * (n_x @ d_gamma - gamma_x @ d_n)
     q, p = _end_moments(state, length_mm)
     p_x = skews(p)
-    phi_m = np.cross(phi, m)
-    phi_phi_m = np.cross(phi, phi_m)
+    phi_m = crossed(phi, m)
+    phi_phi_m = crossed(phi, phi_m)
     along = 2.0 * np.einsum("ni,nij->nj", phi, d_phi)
     by_phi = -g[:, None, None] * (skews(phi_m) + phi_x @ m_x) - c[:, None, None] * p_x
     d_q = inverse @ (bend[:, :, None] * d_phi / h) + by_phi @ d_phi + lever @ d_p
-    shift = dg[:, None] * phi_phi_m - dc[:, None] * np.cross(p, phi)
+    shift = dg[:, None] * phi_phi_m - dc[:, None] * crossed(p, phi)
     d_q += shift[:, :, None] * along[:, None, :]
     d_force = d_n - n_x @ middle
     d_first = 0.5 * d_p - d_q - skews(0.5 * p - q) @ middle
     d_second = 0.5 * d_p + d_q - skews(0.5 * p + q) @ middle
     return _spread(state.frame, d_force, d_first, d_second)
+
+
+def crossed(a: Array, b: Array) -> Array:
+    """Cross products (n, 3) of rows; several times faster than numpy's own on few rows."""
+    out = np.empty(a.shape)
+    out[:, 0] = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
+    out[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
+    out[:, 2] = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return out
 
 
 def skews(v: Array) -> Array:
@@ -117,8 +148,8 @@ def _end_moments(state: ElementState, length_mm: Array) -> tuple[Array, Array]:
     """The antisymmetric part q (n, 3) and the sum p (n, 3) of the two end moments in the half-way frame."""
     phi, m = state.phi, state.moment_n_mm
     g, _, c, _ = _coefficients(np.einsum("ni,ni->n", phi, phi))
-    p = length_mm[:, None] * np.cross(state.force_n, state.chord_strain)
-    q = m + g[:, None] * np.cross(phi, np.cross(phi, m)) - c[:, None] * np.cross(p, phi)
+    p = length_mm[:, None] * crossed(state.force_n, state.chord_strain)
+    q = m + g[:, None] * crossed(phi, crossed(phi, m)) - c[:, None] * crossed(p, phi)
     return q, p
 
 

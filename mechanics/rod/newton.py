@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import csc_matrix
@@ -77,29 +77,33 @@ def equilibrium(
 def _balanced(problem: RodProblem, state: RodState, *, share: float, held_step: Array) -> Equilibrium:
     """Newton's method at one share of the load; an infinite residual says it failed."""
     push = held_step if bool(held_step.any()) else None
-    best = np.inf
+    carried = problem.model.element_state(state)
+    forces, best = carried, np.inf
     for count in range(1, ITERATIONS + 1):
-        residual = problem.residual(state, share=share)
+        residual = problem.residual(state, share=share, carried=carried)
         size = imbalance(problem, residual)
+        best = min(best, size)
         if not np.isfinite(size) or (count > 12 and size > 1e3 * best):
             break
-        best = min(best, size)
-        matrix, elements = problem.jacobian(state, share=share)
+        matrix, elements = problem.jacobian(state, share=share, carried=forces)
         if push is not None:
             residual = residual + problem.held_push(elements, push)
-        step = _solved(matrix, residual)
-        if step is None:
+        values = _solved(matrix, residual)
+        if values is None:
             break
-        moves, molar = problem.spread(step)
+        step, molar = problem.spread(values)
         if push is not None:
-            moves = moves + problem.globally(np.where(problem.free, 0.0, push))
-        largest = float(np.abs(moves[:, 3:]).max())
+            step = step + np.where(problem.free, 0.0, push)
+        largest = float(np.abs(step[:, 3:]).max())
         shrink = min(1.0, LARGEST_TURN / max(largest, 1e-300))
-        state = state.moved(shrink * moves, shrink * molar)
+        ahead = problem.predicted(state, carried, shrink * step)
+        state = state.moved(problem.globally(shrink * step), shrink * molar)
+        carried = problem.model.element_state(state)
+        forces = replace(carried, force_n=ahead.force_n, moment_n_mm=ahead.moment_n_mm)
         push = None if push is None or shrink == 1.0 else (1.0 - shrink) * push
-        change = max(float(np.abs(moves[:, :3]).max()), LEVER_MM * largest)
+        change = max(float(np.abs(step[:, :3]).max()), LEVER_MM * largest)
         if push is None and size < BALANCE_N * 1e3 and change < STALL_MM * 1e3:
-            return Equilibrium(state, size, step, count, np.nan, False)
+            return Equilibrium(state, size, values, count, np.nan, False)
     return Equilibrium(state, np.inf, np.zeros(problem.size), ITERATIONS, np.nan, False)
 
 

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 from scipy.sparse import csc_matrix
 
-from mechanics.rod.element import ElementState, end_forces, skews, tangent
+from mechanics.rod.element import ElementState, end_forces, predicted, skews, tangent
 from mechanics.rod.model import RodModel, RodState
 from mechanics.rod.pattern import Pattern
 from mechanics.strap.pull import StrapPull
@@ -100,11 +100,11 @@ class RodProblem:
         return np.flatnonzero(off | turned[self.model.ends].any(axis=1))
 
     def spread(self, values: Array) -> tuple[Array, Array]:
-        """Free unknowns (size,) as global moves and spins (n, 6) and molar motions (m, 6)."""
+        """Free unknowns (size,) as node steps (n, 6), spins along ``basis``, and molar motions (m, 6)."""
         step = np.zeros(self.free.shape)
         count = int(self.free.sum())
         step[self.free] = values[:count]
-        return self.globally(step), values[count:].reshape(-1, 6)
+        return step, values[count:].reshape(-1, 6)
 
     def globally(self, step: Array) -> Array:
         """Steps (n, 6) with spins along ``basis`` as steps in the global frame."""
@@ -151,10 +151,10 @@ class RodProblem:
             out[self.mapped] = mapped
         return out
 
-    def residual(self, state: RodState, *, share: float) -> Array:
+    def residual(self, state: RodState, *, share: float, carried: ElementState | None = None) -> Array:
         """Out-of-balance (size,) of the free unknowns: what the rod and tubes take minus ``share`` of the
-        loads."""
-        carried = self.model.element_state(state)
+        loads. ``carried``: the elements' state when already known."""
+        carried = self.model.element_state(state) if carried is None else carried
         blocks = [self.element_forces(state, carried), -share * self._pull_forces(state)]
         if self.contact is not None:
             blocks += self.contact.forces(state)
@@ -164,15 +164,29 @@ class RodProblem:
         out[: int(self.free.sum())] -= share * dead[self.free]
         return out
 
-    def jacobian(self, state: RodState, *, share: float) -> tuple[csc_matrix, Array]:
-        """Derivative (size, size) of ``residual``, and the elements' own derivatives (e, 12, 12)."""
-        carried = self.model.element_state(state)
+    def jacobian(
+        self, state: RodState, *, share: float, carried: ElementState | None = None
+    ) -> tuple[csc_matrix, Array]:
+        """Derivative (size, size) of ``residual``, and the elements' own derivatives (e, 12, 12).
+
+        ``carried`` may hold predicted forces; those of ``state`` give the exact derivative.
+        """
+        carried = self.model.element_state(state) if carried is None else carried
         elements = self.element_tangents(state, carried)
         pulls = [pull.tangent_at(self.hook_mm(state, node)) for node, pull in self.pulls]
         blocks = [elements, -share * np.array(pulls).reshape(-1, 3, 3)]
         if self.contact is not None:
             blocks += self.contact.tangents(state)
         return self.pattern.matrix(blocks), elements
+
+    def predicted(self, state: RodState, carried: ElementState, step: Array) -> ElementState:
+        """Forces after node steps (n, 6), spins along ``basis``, to first order."""
+        model = self.model
+        steps = step[model.ends].reshape(-1, 12)
+        if len(self.mapped):
+            maps, _ = self.end_maps(state)
+            steps[self.mapped] = np.einsum("kij,kj->ki", maps, steps[self.mapped])
+        return predicted(carried, steps, length_mm=model.length_mm, stretch=model.stretch, bend=model.bend)
 
     def hook_mm(self, state: RodState, node: int) -> Array:
         """Place (3,) of a node under load."""

@@ -11,17 +11,14 @@ IDENTITY = np.array([1.0, 0.0, 0.0, 0.0])
 
 def product(p: Array, q: Array) -> Array:
     """Hamilton product (..., 4): the rotation ``q`` first, then ``p``."""
-    a, b, c, d = np.moveaxis(p, -1, 0)
-    e, f, g, h = np.moveaxis(q, -1, 0)
-    return np.stack(
-        [
-            a * e - b * f - c * g - d * h,
-            a * f + b * e + c * h - d * g,
-            a * g - b * h + c * e + d * f,
-            a * h + b * g - c * f + d * e,
-        ],
-        axis=-1,
-    )
+    a, b, c, d = p[..., 0], p[..., 1], p[..., 2], p[..., 3]
+    e, f, g, h = q[..., 0], q[..., 1], q[..., 2], q[..., 3]
+    out = np.empty(np.broadcast_shapes(p.shape, q.shape))
+    out[..., 0] = a * e - b * f - c * g - d * h
+    out[..., 1] = a * f + b * e + c * h - d * g
+    out[..., 2] = a * g - b * h + c * e + d * f
+    out[..., 3] = a * h + b * g - c * f + d * e
+    return out
 
 
 def conjugate(q: Array) -> Array:
@@ -53,13 +50,15 @@ def to_vector(q: Array) -> Array:
 
 def to_matrix(q: Array) -> Array:
     """Rotation matrices (..., 3, 3)."""
-    w, x, y, z = np.moveaxis(q, -1, 0)
-    rows = [
-        [1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y - w * z), 2.0 * (x * z + w * y)],
-        [2.0 * (x * y + w * z), 1.0 - 2.0 * (x * x + z * z), 2.0 * (y * z - w * x)],
-        [2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y)],
-    ]
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+    w, x, y, z = q[..., 0], q[..., 1], q[..., 2], q[..., 3]
+    out = np.empty((*q.shape[:-1], 3, 3))
+    out[..., 0, 0] = 1.0 - 2.0 * (y * y + z * z)
+    out[..., 1, 1] = 1.0 - 2.0 * (x * x + z * z)
+    out[..., 2, 2] = 1.0 - 2.0 * (x * x + y * y)
+    out[..., 0, 1], out[..., 1, 0] = 2.0 * (x * y - w * z), 2.0 * (x * y + w * z)
+    out[..., 0, 2], out[..., 2, 0] = 2.0 * (x * z + w * y), 2.0 * (x * z - w * y)
+    out[..., 1, 2], out[..., 2, 1] = 2.0 * (y * z - w * x), 2.0 * (y * z + w * x)
+    return out
 
 
 def turned(q: Array, v: Array) -> Array:

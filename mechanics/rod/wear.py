@@ -147,9 +147,7 @@ def reactions(problem: RodProblem, found: Equilibrium) -> Array:
     state = found.state
     carried = problem.model.element_state(state)
     forces = problem.element_forces(state, carried)
-    moves, _ = problem.spread(found.correction)
-    local = moves.copy()
-    local[:, 3:] = np.einsum("nji,nj->ni", problem.basis, moves[:, 3:])
-    steps = local[problem.model.ends].reshape(-1, 12)
+    step, _ = problem.spread(found.correction)
+    steps = step[problem.model.ends].reshape(-1, 12)
     forces += np.einsum("eij,ej->ei", problem.element_tangents(state, carried), steps)
     return problem.nodal(forces)
