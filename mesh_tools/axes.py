@@ -16,6 +16,7 @@ _DIRECTIONS = {
     "P": (0.0, 1.0, 0.0), "A": (0.0, -1.0, 0.0),
     "S": (0.0, 0.0, 1.0), "I": (0.0, 0.0, -1.0),
 }  # fmt: skip
+_PAIR = {"L": "LR", "R": "LR", "A": "AP", "P": "AP", "S": "SI", "I": "SI"}
 
 
 def axes_matrix(code: str) -> Array:
@@ -24,12 +25,17 @@ def axes_matrix(code: str) -> Array:
     Raises BadValueError unless the code has one letter of each pair L/R, A/P and S/I.
     """
     letters = code.strip().upper()
-    pairs = sorted("LR" if c in "LR" else "AP" if c in "AP" else "SI" if c in "SI" else c for c in letters)
-    if pairs != ["AP", "LR", "SI"]:
+    if sorted(_PAIR.get(c, c) for c in letters) != ["AP", "LR", "SI"]:
         raise BadValueError(
-            f"axes code must have one letter of each pair L/R, A/P, S/I (such as LPS, RAS, LSA); got {code!r}."
+            f"axes code must have one letter of each pair L/R, A/P, S/I, naming where +x, +y and +z of the file"
+            f" point (such as LPS, RAS, LSA); got {code!r}."
         )
     return np.array([_DIRECTIONS[c] for c in letters]).T
+
+
+def is_left_handed(code: str) -> bool:
+    """Whether the axes ``code`` is a mirror image of LPS."""
+    return bool(np.linalg.det(axes_matrix(code)) < 0)
 
 
 def to_lps(surface: Surface, code: str) -> Surface:

@@ -43,7 +43,9 @@ def _split(points: Array, v: Array, faces: IntArray) -> tuple[IntArray, Array]:
     first = np.stack([ab, b, c], axis=1)[rest]
     second = np.stack([ab, c, ac], axis=1)[rest]
     pieces = np.concatenate([tips, first, second])
-    distinct = (pieces[:, 0] != pieces[:, 1]) & (pieces[:, 1] != pieces[:, 2]) & (pieces[:, 2] != pieces[:, 0])
+    distinct = (
+        (pieces[:, 0] != pieces[:, 1]) & (pieces[:, 1] != pieces[:, 2]) & (pieces[:, 2] != pieces[:, 0])
+    )
     return pieces[distinct], np.concatenate([points, new])
 
 
