@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mechanics.ligament_fe.blas_threads import one_blas_thread
 from mechanics.ligament_fe.dissection import face_tree
 from mechanics.ligament_fe.fronts import eliminated
 from mechanics.ligament_fe.stack import LayerStack, StackNumbers, WedgeGroup, wedge_groups
@@ -27,9 +28,10 @@ class Solved:
 
 def solved(stack: LayerStack, numbers: StackNumbers) -> Solved:
     """Solution of the stack; raises NoAnswerError when more than 1e-8 of any load is left over."""
-    groups = list(wedge_groups(stack, numbers))
     tree = face_tree(stack.sides_mm[0][stack.nodes.triangles[:, :3]].mean(axis=1))
-    answer = eliminated(stack, numbers, groups, tree)
+    with one_blas_thread():
+        groups = list(wedge_groups(stack, numbers))
+        answer = eliminated(stack, numbers, groups, tree)
     left_over, load = _left_over(groups, answer.unknowns)
     return Solved(answer.stiffness, answer.unknowns, proven_residual(left_over, load))
 

@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from mechanics.ligament_fe.assembly import lame
+from mechanics.ligament_fe.checks import checked_root
 from mechanics.ligament_fe.nodes import surface_nodes
 from mechanics.ligament_fe.offset import bone_side, face_vectors
-from mechanics.ligament_fe.root import Root, checked_root
+from mechanics.ligament_fe.root import Root
 from mechanics.ligament_fe.solve import solved
 from mechanics.ligament_fe.stack import (
     LayerStack,
