@@ -45,6 +45,8 @@ def bounded_newton(
     r, fresh = counted(x), False
     while np.abs(r).max() > tolerance and count[0] < most:
         step = bounded_step(jacobian, r, room=(low - x, high - x))
+        if fresh and np.abs(jacobian @ step).max() < 0.1 * tolerance:
+            break
         found, jacobian = _advance(counted, x, r, step, jacobian)
         if found is None and fresh:
             break
@@ -58,12 +60,14 @@ def bounded_newton(
 
 def bounded_step(jacobian: Array, r: Array, *, room: tuple[Array, Array]) -> Array:
     """Smallest step s with ``jacobian @ s = -r`` (least squares), each part within ``room``; parts that
-    would leave their room are set to its edge and the rest solved again."""
+    would leave their room are set to its edge and the rest solved again. Directions a thousand times weaker
+    than the strongest are left alone.
+    """
     low, high = np.maximum(room[0], -LARGEST_STEP), np.minimum(room[1], LARGEST_STEP)
     step, free = np.zeros(jacobian.shape[1]), np.ones(jacobian.shape[1], dtype=np.bool_)
     while free.any():
         left = r + jacobian[:, ~free] @ step[~free]
-        step[free] = np.linalg.lstsq(jacobian[:, free], -left, rcond=1e-10)[0]
+        step[free] = np.linalg.lstsq(jacobian[:, free], -left, rcond=1e-3)[0]
         out: BoolArray = free & ((step < low - 1e-12) | (step > high + 1e-12))
         if not out.any():
             break
@@ -75,8 +79,10 @@ def bounded_step(jacobian: Array, r: Array, *, room: tuple[Array, Array]) -> Arr
 def _advance(
     f: Equations, x: Array, r: Array, step: Array, jacobian: Array
 ) -> tuple[tuple[Array, Array] | None, Array]:
-    """The first of three ever shorter steps that lessens |r|, and the Jacobian mended by every value seen."""
-    size = float(np.linalg.norm(r))
+    """The first of three ever shorter steps that lessens |r| by a tenth of what the Jacobian promised, or
+    more, and the Jacobian mended by every value seen. Judged by the promise, one equation out of
+    reach does not hide the rest."""
+    square = float(r @ r)
     for _ in range(3):
         if np.abs(step).max() < SMALLEST_STEP:
             return None, jacobian
@@ -85,9 +91,10 @@ def _advance(
         except NoAnswerError:
             step = 0.5 * step
             continue
-        missed = new - r - jacobian @ step
+        promised = r + jacobian @ step
+        missed = new - promised
         jacobian = jacobian + np.outer(missed, step) / float(step @ step)
-        if np.linalg.norm(new) < (1.0 - 1e-3) * size:
+        if square - float(new @ new) >= 0.1 * (square - float(promised @ promised)) > 0.0:
             return (x + step, new), jacobian
         step = 0.4 * step
     return None, jacobian

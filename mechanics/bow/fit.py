@@ -36,6 +36,7 @@ FRONT_CURVE_MM = (
 )
 SPLAY_DEG = 6.0  # arms open a little toward the hooks (common practice, no source)
 LEAST_ARM_MM = 5.0
+LEAST_CURVE_MM = 40.0  # from the joint to the straight arm, past the mouth corner
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +110,7 @@ def _joint(needs: BowNeeds, inner: InnerShape, side: Side) -> JointHalf:
 def _fitted_outer(needs: BowNeeds, joint: JointHalf, side: Side, skin: Skin | None) -> OuterHalf:
     start = joint.end
     rest = needs.arm_length_mm[side] - joint.half_mm
-    _check_arm(needs, side, rest)
+    _check_arm(needs, side, rest - LEAST_CURVE_MM)
     wanted = _wanted(needs, side)
 
     def shape(x: Array) -> OuterHalf:
@@ -125,14 +126,14 @@ def _fitted_outer(needs: BowNeeds, joint: JointHalf, side: Side, skin: Skin | No
                 [2.0 * (half.hook_mm[2] - wanted.hook_z_mm)],
                 _outward(half, wanted, skin),
                 [8.0 * (x[3] - np.radians(SPLAY_DEG)), 20.0 * x[4]],
-                [0.1 * (spent - wanted.curve_mm), 2.0 * max(0.0, spent + 10.0 - needs.arm_length_mm[side])],
+                [0.3 * (spent - wanted.curve_mm), 2.0 * max(0.0, spent + 10.0 - needs.arm_length_mm[side])],
                 _uneven(half.curve, "outer"),
             ]
         )
 
     best = shape(_least(residuals, _outer_guess(start, wanted, side), what=f"{side} outer bow"))
     straight = float(np.dot(best.hook_mm - best.arm_start_mm, best.curve.end_at(1.0).direction))
-    _check_arm(needs, side, straight + LEAST_ARM_MM)
+    _check_arm(needs, side, straight)
     return best
 
 
@@ -165,18 +166,18 @@ def _wanted(needs: BowNeeds, side: Side) -> _Wanted:
 def _outward(half: OuterHalf, wanted: _Wanted, skin: Skin | None) -> Array:
     """Residuals of the cheek: without a face the hook's place outward, with one the distance all along.
 
-    Nearer than the clearance costs twenty times more than farther away.
+    Nearer than the clearance costs sixty times more than farther away.
     """
     if skin is None:
         return np.array([wanted.sign * half.hook_mm[0] - wanted.hook_out_mm])
     curve = half.curve.at(np.linspace(0.3, 1.0, 8))
     arm = half.arm_start_mm + np.linspace(0.1, 1.0, 10)[:, None] * (half.hook_mm - half.arm_start_mm)
     beyond = skin.distance_mm(np.concatenate([curve, arm])) - wanted.clearance_mm
-    return np.asarray(np.where(beyond < 0.0, 2.0, 0.1) * beyond)
+    return np.asarray(np.where(beyond < 0.0, 3.0, 0.05) * beyond)
 
 
 def _outer_guess(start: CurveEnd, wanted: _Wanted, side: Side) -> Array:
-    sideways = 0.8 * wanted.hook_out_mm - abs(float(start.point_mm[0]))
+    sideways = 0.75 * (wanted.hook_out_mm - wanted.sign * float(start.point_mm[0]))
     begin = start.point_mm + np.array([outward_sign(side) * sideways, 0.6 * wanted.curve_mm, 0.0])
     begin[2] = wanted.hook_z_mm
     reach = np.log(0.9 * wanted.curve_mm)
@@ -188,9 +189,9 @@ def _uneven(piece: Quintic, part: PartName) -> Array:
 
 
 def _check_arm(needs: BowNeeds, side: Side, rest_mm: float) -> None:
-    if rest_mm < 2.0 * LEAST_ARM_MM:
+    if rest_mm < LEAST_ARM_MM:
         raise BadValueError(
-            f"{side} arm length of {needs.arm_length_mm[side]:.1f} mm leaves {rest_mm - LEAST_ARM_MM:.1f} mm "
+            f"{side} arm length of {needs.arm_length_mm[side]:.1f} mm leaves {rest_mm:.1f} mm "
             f"behind the front curve; at least {LEAST_ARM_MM:.0f} mm are needed: choose a longer arm."
         )
 

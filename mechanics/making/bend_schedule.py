@@ -73,7 +73,7 @@ def bend_schedule(
     NoAnswerError when six bends do not do it.
     """
     lengths = existing.arm_length_mm(side), wanted.arm_length_mm(side)
-    if abs(lengths[0] - lengths[1]) > tolerance_mm:
+    if abs(lengths[0] - lengths[1]) > max(tolerance_mm, 0.01):
         raise BadValueError(
             f"{side} arm is {lengths[0]:.1f} mm long and the wanted one {lengths[1]:.1f} mm; cut or choose the wire to "
             "length first."
@@ -131,8 +131,8 @@ def _refined(x: Array, have: Array, goal: Array, s: Array) -> Array:
     low = np.tile(np.array([s[0], -2.0, -2.0]) / scale, len(x))
     high = np.tile(np.array([s[-1], 2.0, 2.0]) / scale, len(x))
     start = np.clip((x / scale).ravel(), low + 1e-9, high - 1e-9)
-    found = least_squares(gaps, start, bounds=(low, high), xtol=1e-10, ftol=1e-10, gtol=1e-10)
-    return np.asarray(found.x).reshape(-1, 3) * scale
+    found = least_squares(gaps, start, bounds=(low, high), xtol=1e-8, ftol=1e-8, gtol=1e-8, max_nfev=40)
+    return np.asarray(found.x.reshape(-1, 3) * scale)
 
 
 def _bent(x: Array, have: Array, s: Array) -> Array:
