@@ -97,7 +97,8 @@ def _scale_bar(axes: Any, view: View, font_pt: float) -> None:
     x, y = -0.95 * view.half_width_mm, -0.93 * view.half_height_mm
     axes.plot([x, x + length], [y, y], color="#111827", lw=2.2, solid_capstyle="butt", zorder=20)
     axes.text(x + length + 0.02 * view.half_width_mm, y, f"{length:g} mm", ha="left", va="center",
-              fontsize=font_pt, color="#111827", zorder=20)  # fmt: skip
+              fontsize=font_pt, color="#111827", zorder=20,
+              bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.85})  # fmt: skip
 
 
 def scale_bar_mm(view: View) -> float:

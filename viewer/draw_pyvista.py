@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from mesh_tools.arrays import Array
 from viewer.drawing_probe import WINDOW_KEY
-from viewer.glyph_shapes import glyph_shape, tube_shape
+from viewer.glyph_shapes import dashes, glyph_shape, tube_shape
 from viewer.palette import look
 from viewer.scene import ArrowItem, LineItem, PointItem, Scene, SurfaceItem, WireItem
 from viewer.view import View, opacity_in
@@ -141,19 +141,6 @@ def _add_arrow(plotter: Any, item: ArrowItem, view: View) -> None:
 def _stretches(points: Array, *, dashed: bool, view: View, radius: float) -> list[Array]:
     """The polyline itself, or its dashes of a length that suits the view."""
     return dashes(points, dash_mm=max(0.045 * view.half_height_mm, 7.0 * radius)) if dashed else [points]
-
-
-def dashes(points: Array, *, dash_mm: float) -> list[Array]:
-    """Pieces (k, 3) of a polyline (n, 3): dashes of ``dash_mm`` with gaps of 0.7 of that."""
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-    starts = np.arange(0.0, s[-1], 1.7 * dash_mm)
-    pieces = []
-    for start in starts:
-        end = min(start + dash_mm, s[-1])
-        at = np.concatenate([[start], s[(s > start) & (s < end)], [end]])
-        if end - start > 1e-6:
-            pieces.append(np.stack([np.interp(at, s, points[:, k]) for k in range(3)], axis=-1))
-    return pieces
 
 
 def _add_mesh(plotter: Any, view: View, item: Any, points: Array, faces: Any, *, smooth: bool) -> None:

@@ -23,6 +23,27 @@ def tube_shape(points_mm: Array, *, radius_mm: ArrayLike, around: int = _AROUND)
     return everything, np.concatenate([_wall_faces(len(points), around), _cap_faces(len(points), around)])
 
 
+def dashes(points: Array, *, dash_mm: float) -> list[Array]:
+    """Pieces (k, 3) of a polyline (n, 3): dashes of ``dash_mm`` with gaps of 0.7 of that."""
+    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    starts = np.arange(0.0, s[-1], 1.7 * dash_mm)
+    pieces = []
+    for start in starts:
+        end = min(start + dash_mm, s[-1])
+        at = np.concatenate([[start], s[(s > start) & (s < end)], [end]])
+        if end - start > 1e-6:
+            pieces.append(np.stack([np.interp(at, s, points[:, k]) for k in range(3)], axis=-1))
+    return pieces
+
+
+def dashed_tube(points_mm: Array, *, radius_mm: float, dash_mm: float) -> tuple[Array, IntArray]:
+    """Tubes around the dashes of the polyline ``points_mm`` (n, 3), as one surface."""
+    parts = [tube_shape(piece, radius_mm=radius_mm) for piece in dashes(points_mm, dash_mm=dash_mm)]
+    starts = np.cumsum([0, *(len(points) for points, _ in parts[:-1])])
+    faces = [faces + start for (_, faces), start in zip(parts, starts, strict=True)]
+    return np.concatenate([points for points, _ in parts]), np.concatenate(faces)
+
+
 def _frames(points: Array) -> tuple[Array, Array]:
     """Two unit normals (n, 3) at each station that turn as little as possible along the polyline."""
     tangents = np.gradient(points, axis=0)

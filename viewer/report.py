@@ -54,16 +54,23 @@ def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:
         "place": f"{s.bend_place_mm:.0f} mm",
         "arm": f"{s.arm_length_mm:.0f} mm",
         "target": method_name(s.target_method),
-        "before": offset_words(s.offset_before_mm),
-        "after": offset_words(s.offset_after_mm),
-        "moment_before": f"{signed(s.tipping_moment_before_n_mm)} N mm: {tipping_words(s.tipping_moment_before_n_mm)}",
-        "moment_after": f"{signed(s.tipping_moment_after_n_mm)} N mm: {tipping_words(s.tipping_moment_after_n_mm)}",
+        "before": _state(s.offset_before_mm, s.tipping_moment_before_n_mm),
+        "after": _state(s.offset_after_mm, s.tipping_moment_after_n_mm),
         "strap": force_words(s.strap_force_n),
         "hook_travel": f"{s.hook_travel_mm:.1f} mm",
         "on_molar": [distal_words(s.distal_n), vertical_words(s.vertical_n), lateral_words(s.lateral_n)],
         "moment": ", ".join(signed(float(m), digits=0) for m in s.wrench_at_centre.moment_n_mm),
         "advice": s.advice,
         "svg": side_view_svg(scene, side),
+    }
+
+
+def _state(offset_mm: float, moment_n_mm: float) -> dict[str, str]:
+    """Where the line of force passes, the moment it makes and what that does first."""
+    return {
+        "offset": offset_words(offset_mm),
+        "moment": f"{signed(moment_n_mm)} N mm",
+        "movement": tipping_words(moment_n_mm),
     }
 
 
@@ -80,8 +87,9 @@ def _method_row(name: str, sides: list[tuple[Side, SidePlan]]) -> dict[str, Any]
         "name": method_name(name),
         "colour": look(METHOD_ROLES.get(name, "estimate")).colour,
         "cells": [_cell(name, s) for _, s in sides],
-        "assumptions": "; ".join(first.assumptions),
-        "source": first.source,
+        "assumptions": first.estimate.assumptions,
+        "source": first.estimate.source,
+        "fallback": any(m is not None and m.estimate.fallback for m in found),
     }
 
 

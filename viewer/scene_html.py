@@ -15,14 +15,15 @@ from viewer.palette import look
 from viewer.scene import Scene
 from viewer.scene_traces import notes_of, traces_of
 from viewer.templates import rendered
-from viewer.view import scene_bounds
+from viewer.view import scene_bounds, view_from
 
-_VIEWS = {
-    "From the right": {"eye": (-1, 0, 0), "up": (0, 0, 1), "side": "right"},
-    "From the left": {"eye": (1, 0, 0), "up": (0, 0, 1), "side": "left"},
-    "From the front": {"eye": (0, -1, 0), "up": (0, 0, 1), "side": ""},
-    "From above": {"eye": (0, 0, 1), "up": (0, -1, 0), "side": ""},
-    "Free": {"eye": (-0.62, -0.62, 0.48), "up": (0, 0, 1), "side": ""},
+_WIDTH_OVER_HEIGHT = 1.25
+_VIEWS: dict[str, dict[str, Any]] = {
+    "From the right": {"eye": (-1, 0, 0), "up": (0, 0, 1), "side": "right", "like": "right"},
+    "From the left": {"eye": (1, 0, 0), "up": (0, 0, 1), "side": "left", "like": "left"},
+    "From the front": {"eye": (0, -1, 0), "up": (0, 0, 1), "side": "", "like": "front"},
+    "From above": {"eye": (0, 0, 1), "up": (0, -1, 0), "side": "", "like": "above"},
+    "Free": {"eye": (-0.62, -0.62, 0.48), "up": (0, 0, 1), "side": "", "like": "above"},
 }
 
 
@@ -49,12 +50,19 @@ def page_data(scene: Scene) -> dict[str, Any]:
     return {
         "traces": traces_of(scene),
         "notes": notes_of(scene),
-        "views": _VIEWS,
+        "views": {name: _aimed(scene, view) for name, view in _VIEWS.items()},
+        "widthOverHeight": _WIDTH_OVER_HEIGHT,
         "closeUps": {f.title: {"side": f.side, "centre": [round(float(v), 3) for v in f.centre_mm],
                                "half": round(f.half_height_mm, 3)} for f in scene.focuses},
         "low": np.round(low, 3).tolist(),
         "high": np.round(high, 3).tolist(),
     }  # fmt: skip
+
+
+def _aimed(scene: Scene, view: dict[str, Any]) -> dict[str, Any]:
+    """A named view with what it is centred on and half its height on the patient."""
+    still = view_from(scene, view["like"], width_over_height=_WIDTH_OVER_HEIGHT)
+    return {**view, "centre": np.round(still.centre_mm, 3).tolist(), "half": round(still.half_height_mm, 3)}
 
 
 def script_json(value: Any) -> str:

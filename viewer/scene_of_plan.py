@@ -133,11 +133,17 @@ def _lines(side: Side, s: SidePlan, turn: Array) -> list[LineItem]:
 
 def _estimates(side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
     return [
-        PointItem(name=method_name(row.method), group=ESTIMATES, role=METHOD_ROLES.get(row.method, "estimate"),
-                  side=side, at_mm=_turned(turn, row.point_mm), size_mm=1.1,
-                  glyph=look(METHOD_ROLES.get(row.method, "estimate")).glyph)
-        for row in s.centre.methods.values()
-    ]  # fmt: skip
+        PointItem(
+            name=method_name(method),
+            group=ESTIMATES,
+            role=METHOD_ROLES.get(method, "estimate"),
+            side=side,
+            at_mm=_turned(turn, result.point_mm),
+            size_mm=1.1,
+            glyph=look(METHOD_ROLES.get(method, "estimate")).glyph,
+        )
+        for method, result in s.centre.methods.items()
+    ]
 
 
 def _marks(plan: Plan, side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
@@ -209,7 +215,7 @@ def _offset(side: Side, when: str, offset_mm: float, target: Array, way: Array) 
         side=side,
         from_mm=target,
         to_mm=target + offset_mm * apical_normal(way),
-        text=f"{abs(offset_mm):.1f} mm {when}",
+        text=f"offset {when}: {abs(offset_mm):.1f} mm",
     )
 
 

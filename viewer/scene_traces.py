@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mesh_tools.arrays import Array
-from viewer.glyph_shapes import glyph_shape, tube_shape
+from viewer.glyph_shapes import dashed_tube, glyph_shape, tube_shape
 from viewer.palette import look
 from viewer.scene import (
     ArrowItem,
@@ -24,7 +24,7 @@ from viewer.scene import (
 )
 
 Trace = dict[str, Any]
-_NEAREST_MM = 0.5
+_DASH_MM = 4.0
 
 
 def traces_of(scene: Scene) -> list[Trace]:
@@ -37,8 +37,11 @@ def _trace(item: Item) -> Trace | None:
         case SurfaceItem():
             return _mesh(item, item.points_mm, item.faces)
         case WireItem():
-            thin = 0.6 if look(item.role).dashed else 1.0
-            return _mesh(item, *tube_shape(item.points_mm, radius_mm=0.5 * thin * item.diameter_mm))
+            if look(item.role).dashed:
+                return _mesh(
+                    item, *dashed_tube(item.points_mm, radius_mm=0.35 * item.diameter_mm, dash_mm=_DASH_MM)
+                )
+            return _mesh(item, *tube_shape(item.points_mm, radius_mm=0.5 * item.diameter_mm))
         case PointItem():
             facing = np.array([1.0, 0.0, 0.0])
             points, faces = glyph_shape(item.glyph, size_mm=item.size_mm, facing=facing)
@@ -66,8 +69,8 @@ def _mesh(item: Item, points: Array, faces: NDArray[np.int64]) -> Trace:
     return {
         "type": "mesh3d", "x": x, "y": y, "z": z, "i": i, "j": j, "k": k, **_common(item),
         "color": look(item.role).colour, "opacity": item.opacity, "flatshading": False,
-        "lighting": {"ambient": 0.55, "diffuse": 0.7, "specular": 0.12, "roughness": 0.7, "fresnel": 0.05},
-        "lightposition": {"x": -400, "y": -900, "z": 900},
+        "lighting": {"ambient": 0.78, "diffuse": 0.55, "specular": 0.12, "roughness": 0.7, "fresnel": 0.05},
+        "lightposition": {"x": -4000, "y": -9000, "z": 9000},
     }  # fmt: skip
 
 
@@ -102,7 +105,7 @@ def notes_of(scene: Scene) -> list[dict[str, Any]]:
             case PointItem():
                 named = item.role != "target" and any(np.linalg.norm(item.at_mm - t) < 1e-6 for t in targets)
                 if not named:
-                    found.append(_note(item, ", ".join(filter(None, (item.name, item.detail))), item.at_mm))
+                    found.append(_note(item, "\n".join(filter(None, (item.name, item.detail))), item.at_mm))
             case LabelItem():
                 found.append(_note(item, item.text, item.at_mm))
             case ArrowItem():

@@ -14,7 +14,7 @@ from viewer.scene import DimensionItem, LineItem, PointItem, Scene, SurfaceItem,
 from viewer.silhouette import outlines
 from viewer.view import View, view_from
 
-_WIDTH, _HEIGHT, _FONT = 560.0, 380.0, 13.0
+_WIDTH, _HEIGHT, _FONT = 560.0, 318.0, 13.0
 
 
 def side_view_svg(scene: Scene, side: Side) -> str:
@@ -101,27 +101,37 @@ def _named(scene: Scene, view: View) -> list[PointItem]:
 
 
 def _texts(scene: Scene, view: View) -> list[str]:
-    named = _named(scene, view)
-    notes = [(", ".join(filter(None, (p.name, p.detail))), _xy(view, p.at_mm), p.role) for p in named]
-    notes += [(d.text, _xy(view, 0.5 * (d.from_mm + d.to_mm)), d.role) for d in scene.dimensions
-              if view.shows(d) and d.role != "dimension"]  # fmt: skip
-    sides = columns([2.0 * at[0] / _WIDTH - 1.0 for _, at, _ in notes], most=4)
+    notes = [(p.name, p.detail, _xy(view, p.at_mm), p.role) for p in _named(scene, view)]
+    notes += [
+        (d.text, "", _xy(view, 0.5 * (d.from_mm + d.to_mm)), d.role)
+        for d in scene.dimensions
+        if view.shows(d) and d.role != "dimension"
+    ]
+    sides = columns([2.0 * at[0] / _WIDTH - 1.0 for _, _, at, _ in notes], most=5)
     found = []
-    for column, x, anchor in (("left", 6.0, "start"), ("right", _WIDTH - 6.0, "end")):
+    for column, x in (("left", 6.0), ("right", _WIDTH - 6.0)):
         chosen = [n for n, s in zip(notes, sides, strict=True) if s == column]
-        heights = spread([at[1] for _, at, _ in chosen], gap=1.75 * _FONT, low=18.0, high=_HEIGHT - 34.0)
-        for (text, at, role), y in zip(chosen, heights, strict=True):
-            found.append(_label(text, at, look(role).text, x=x, y=float(y), anchor=anchor))
+        gap = _FONT * (2.9 if any(detail for _, detail, _, _ in chosen) else 1.75)
+        heights = spread([at[1] for _, _, at, _ in chosen], gap=gap, low=18.0, high=_HEIGHT - 34.0)
+        for (text, detail, at, role), y in zip(chosen, heights, strict=True):
+            found.append(_label([text, detail] if detail else [text], at, look(role).text, x=x, y=float(y)))
     return found
 
 
-def _label(text: str, at: Array, colour: str, *, x: float, y: float, anchor: str) -> str:
-    wide = 0.56 * _FONT * len(text)
-    end = x + wide if anchor == "start" else x - wide
-    leader = f'<path d="M{end:.1f} {y:.1f}L{at[0]:.1f} {at[1]:.1f}" stroke="{colour}" stroke-width="0.8" fill="none"/>'
+def _label(lines: list[str], at: Array, colour: str, *, x: float, y: float) -> str:
+    """A text of one or two lines at the picture's nearer edge, on a white ground, with a line to what it is about."""
+    wide, high = 0.585 * _FONT * max(map(len, lines)), 1.25 * _FONT * len(lines)
+    left = x < 0.5 * _WIDTH
+    edge = x + wide if left else x - wide
+    rows = "".join(
+        f'<tspan x="{x:.1f}" y="{y - 0.5 * high + (0.95 + 1.2 * k) * _FONT:.1f}">{escape(line)}</tspan>'
+        for k, line in enumerate(lines)
+    )
     return (
-        f'{leader}<text x="{x:.1f}" y="{y + 0.35 * _FONT:.1f}" text-anchor="{anchor}" fill="{colour}" '
-        f'stroke="#ffffff" stroke-width="3" paint-order="stroke" stroke-linejoin="round">{escape(text)}</text>'
+        f'<path d="M{edge:.1f} {y:.1f}L{at[0]:.1f} {at[1]:.1f}" stroke="{colour}" stroke-width="0.8" fill="none"/>'
+        f'<rect x="{min(x, edge) - 3:.1f}" y="{y - 0.5 * high - 1:.1f}" width="{wide + 6:.1f}" height="{high + 3:.1f}" '
+        f'rx="3" fill="#ffffff" fill-opacity="0.92" stroke="{colour}" stroke-width="0.6"/>'
+        f'<text text-anchor="{"start" if left else "end"}" fill="{colour}">{rows}</text>'
     )
 
 

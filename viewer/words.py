@@ -70,10 +70,10 @@ def lateral_words(lateral_n: float) -> str:
 
 
 def offset_words(offset_mm: float) -> str:
-    """Where the line of force passes the target: ``3.2 mm apical of the target``."""
+    """Where the line of force passes the target: ``3.2 mm apical of it``."""
     if abs(offset_mm) < 0.05:
         return "through the target"
-    return f"{abs(offset_mm):.1f} mm {'apical' if offset_mm > 0 else 'occlusal'} of the target"
+    return f"{abs(offset_mm):.1f} mm {'apical' if offset_mm > 0 else 'occlusal'} of it"
 
 
 def tipping_words(moment_n_mm: float) -> str:

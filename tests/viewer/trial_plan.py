@@ -1,170 +1,173 @@
-"""A trial plan for the viewer's tests: invented numbers, with a molar of a few ellipsoids."""
+"""A trial plan for the viewer's tests: invented numbers in real records, a molar of a few ellipsoids.
+
+Everything is laid out in the treatment frame and turned into LPS by ``rotation``, as a real plan is.
+"""
 
 from __future__ import annotations
 
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 
-from mechanics.bow.wire import WirePart
+from casework.centre import CentreReport, MethodResult
+from casework.plan import InputFile, Plan, RuleMarks, SidePlan, Wrench
+from mechanics.bow.wire import BowWire, JointRegion, PartName, StockMaterial, Tube, WirePart, WornBow
+from mechanics.centres.estimate import CentreEstimate
+from mechanics.ligament.springs import Ligament
+from mechanics.sides import SIDES, Side, outward_sign
+from mesh_tools.arrays import Array
+from mesh_tools.fdi import ToothNumber
 from mesh_tools.surface import Surface
+
+STRAP_N = 4.0
 
 
 def ellipsoid(centre: Any, radii: Any, n: int = 24) -> Surface:
+    """A closed ellipsoid of revolution-ordered faces, normals outward."""
     u, v = np.meshgrid(np.linspace(0, 2 * np.pi, n, endpoint=False), np.linspace(0, np.pi, n // 2 + 1))
     p = np.stack([np.cos(u) * np.sin(v), np.sin(u) * np.sin(v), np.cos(v)], axis=-1)
-    rows = len(p)
-    k = np.arange(rows - 1)[:, None] * n
+    k = np.arange(len(p) - 1)[:, None] * n
     j = np.arange(n)[None, :]
     a, b = k + j, k + (j + 1) % n
-    faces = np.concatenate(
-        [np.stack([a, a + n, b], -1).reshape(-1, 3), np.stack([b, a + n, b + n], -1).reshape(-1, 3)]
-    )
-    return Surface(p.reshape(-1, 3) * radii + centre, faces)
+    upper, lower = np.stack([a, a + n, b], -1), np.stack([b, a + n, b + n], -1)
+    faces = np.concatenate([upper.reshape(-1, 3), lower.reshape(-1, 3)])
+    return Surface(p.reshape(-1, 3) * np.asarray(radii) + np.asarray(centre), faces)
 
 
 def joined(parts: list[Surface]) -> Surface:
     starts = np.cumsum([0, *(len(p.points_mm) for p in parts[:-1])])
-    return Surface(
-        np.concatenate([p.points_mm for p in parts]),
-        np.concatenate([p.faces + s for p, s in zip(parts, starts, strict=True)]),
-    )
+    faces = [p.faces + s for p, s in zip(parts, starts, strict=True)]
+    return Surface(np.concatenate([p.points_mm for p in parts]), np.concatenate(faces))
 
 
 def trial_molar(sign: int) -> Surface:
     x = 25.0 * sign
-    return joined(
-        [
-            ellipsoid([x, 0, 0], [5.2, 5.0, 4.2]),
-            ellipsoid([x + 2.6 * sign, -2.6, 8.0], [1.8, 1.7, 7.0]),
-            ellipsoid([x + 2.6 * sign, 2.8, 7.6], [1.7, 1.6, 6.5]),
-            ellipsoid([x - 3.2 * sign, 0.4, 8.2], [2.0, 2.2, 7.6]),
-        ]
-    )
+    crown = ellipsoid([x, 0, 0], [5.2, 5.0, 4.2])
+    mesial = ellipsoid([x + 2.6 * sign, -2.6, 8.0], [1.8, 1.7, 7.0])
+    distal = ellipsoid([x + 2.6 * sign, 2.8, 7.6], [1.7, 1.6, 6.5])
+    palatal = ellipsoid([x - 3.2 * sign, 0.4, 8.2], [2.0, 2.2, 7.6])
+    return joined([crown, mesial, distal, palatal])
 
 
-def outer_bow(lift_deg: float, droop: float) -> WirePart:
-    t = np.linspace(-1, 1, 81)
-    angle = t * np.pi / 2
-    front = np.stack([45 * np.sin(angle), -62 + 30 * (1 - np.cos(angle)), 0 * t], -1)
+def outer_wire(lift_deg: float, droop_mm: float) -> WirePart:
+    angle = np.linspace(-np.pi / 2, np.pi / 2, 81)
+    front = np.stack([45 * np.sin(angle), -32 - 30 * np.cos(angle), 0 * angle], -1)
     back = np.linspace(0, 1, 30)[1:]
-    right = np.stack(
-        [-45 - 12 * back, -32 + 42 * back, 42 * back * np.tan(np.radians(lift_deg)) - droop * back**2], -1
-    )
-    left = right * [-1, 1, 1]
-    points = np.concatenate([right[::-1], front, left]) + np.array([0, 0, -2])
+    rise = 42 * back * np.tan(np.radians(lift_deg)) - droop_mm * back**2
+    right = np.stack([-45 - 12 * back, -32 + 42 * back, rise], -1)
+    points = np.concatenate([right[::-1], front, right * [-1, 1, 1]]) + np.array([0, 0, -2])
     return WirePart(points, np.full(len(points), 1.829), "outer")
 
 
-def inner_bow() -> WirePart:
+def inner_wire() -> WirePart:
     t = np.linspace(-np.pi / 2, np.pi / 2, 61)
     front = np.stack([31 * np.sin(t), -30 - 24 * np.cos(t), 0 * t - 2], -1)
-    points = np.concatenate([[[-31, 3, -2.0]], front, [[31, 3, -2.0]]])
+    points = np.concatenate([[[-31, 1, -2.0]], front, [[31, 1, -2.0]]])
     return WirePart(points, np.full(len(points), 1.143), "inner")
 
 
-class TrialBow(SimpleNamespace):
-    def outer_s_mm(self, side: str, from_middle_mm: float) -> float:
-        return float(0.5 * self.outer.length_mm + (from_middle_mm if side == "left" else -from_middle_mm))
+def tube(side: Side) -> Tube:
+    x = 31.0 * outward_sign(side)
+    return Tube(np.array([x, -3.2, -2.0]), np.array([x, 0.8, -2.0]), 1.27)
 
 
-def trial_side(side: str, before: Any, bench: Any, after: Any) -> Any:
-    sign = 1 if side == "left" else -1
+def trial_bow(outer: WirePart) -> BowWire:
+    inner = inner_wire()
+    i, o = 0.5 * inner.length_mm, 0.5 * outer.length_mm
+    joint = JointRegion(i - 10, i + 10, o - 10, o + 10, 2.4)
+    stops: dict[Side, float] = {"right": 4.2, "left": inner.length_mm - 4.2}
+    return BowWire(
+        inner, outer, joint, StockMaterial(), {s: tube(s) for s in SIDES}, stops, dict.fromkeys(SIDES, 62.0)
+    )
+
+
+def worn(bow: BowWire, turn: Array) -> WornBow:
+    nothing = {s: np.zeros(3) for s in SIDES}
+    stress: dict[PartName, Array] = {
+        "inner": np.zeros(len(bow.inner.points_mm)),
+        "outer": np.zeros(len(bow.outer.points_mm)),
+    }
+    return WornBow(
+        bow.inner, bow.outer, bow.hook_mm, dict.fromkeys(SIDES, STRAP_N), nothing, nothing, nothing, nothing,
+        stress, True, 0.0,
+    )  # fmt: skip
+
+
+def strap_point(side: Side) -> Array:
+    return np.array([50.0 * outward_sign(side), 85.0, -55.0])
+
+
+def estimates(side: Side) -> dict[str, Array]:
+    sign = outward_sign(side)
     x = 25.0 * sign
-    end = 0 if side == "right" else -1
-    target = np.array([x, 1.2, 7.4])
-    points = {
-        "rule_of_thumb": [x, -1.2, 8.0],
-        "furcation": [x, 0.2, 6.6],
-        "root_fraction": [x - 0.4 * sign, 0.6, 7.9],
-        "root_centroid": [x - 0.9 * sign, 0.5, 8.6],
-        "elastic_foundation": target,
+    return {
+        "rule_of_thumb": np.array([x, -1.2, 8.0]),
+        "furcation": np.array([x, 0.2, 6.6]),
+        "root_fraction": np.array([x - 0.4 * sign, 0.6, 7.9]),
+        "root_centroid": np.array([x - 0.9 * sign, 0.5, 8.6]),
+        "elastic_foundation": np.array([x, 0.7, 7.4]),
     }
+
+
+def offset_of(hook: Array, way: Array, target: Array) -> float:
+    """Signed distance from the target to the line in the sagittal plane, apical positive: the plan's definition."""
+    normal = np.array([-way[2], way[1]]) / np.hypot(way[1], way[2])
+    return float((hook - target)[1:] @ (normal if normal[1] > 0 else -normal))
+
+
+def centre_report(side: Side, turn: Array) -> CentreReport:
     methods = {
-        name: SimpleNamespace(
-            method=name,
-            point_mm=np.array(p),
-            assumptions=("tooth and bone rigid",),
-            source="a source",
-            distance_from_rule_mm=float(np.linalg.norm(np.array(p) - points["rule_of_thumb"])),
+        name: MethodResult(
+            CentreEstimate(name, p @ turn, "tooth and bone are rigid", "an invented source"), None, 0.0
         )
-        for name, p in points.items()
+        for name, p in estimates(side).items()
     }
-    strap = np.array([50.0 * sign, 85.0, -55.0])
-
-    def way(hook: Any) -> Any:
-        return (strap - hook) / np.linalg.norm(strap - hook)
-
-    def offset(hook: Any) -> float:
-        d = way(hook)
-        n = np.array([-d[2], d[1]]) / np.hypot(d[1], d[2])
-        n = n if n[1] > 0 else -n
-        return float((hook - target)[1:] @ n)
-
-    hb, ha = before.outer.points_mm[end], after.outer.points_mm[end]
-    force = 4.0 * way(ha)
-    return SimpleNamespace(
-        side=side,
-        tooth=16 if side == "right" else 26,
-        centre=SimpleNamespace(methods=methods),
-        target_method="elastic_foundation",
-        target_mm=target,
-        rule=SimpleNamespace(
-            tube_mesial_mm=np.array([31.0 * sign, -3.2, -2.0]),
-            tube_distal_mm=np.array([31.0 * sign, 0.8, -2.0]),
-            corner_mm=np.array([31.0 * sign, -3.2, 8.0]),
-            point_mm=np.array(points["rule_of_thumb"]),
-            up_mm=10.0,
-            back_mm=2.0,
-        ),
-        arm_length_mm=110.0,
-        bend_deg=14.5,
-        bend_place_mm=62.0,
-        bend_point_mm=np.zeros(3),
-        hook_before_mm=hb,
-        hook_bench_mm=bench.outer.points_mm[end],
-        hook_mm=ha,
-        strap_toward_mm=strap,
-        strap_direction=way(ha),
-        strap_direction_before=way(hb),
-        strap_force_n=4.0,
-        offset_before_mm=offset(hb),
-        offset_after_mm=offset(ha),
-        tipping_moment_before_n_mm=3.9 * offset(hb),
-        tipping_moment_after_n_mm=3.9 * offset(ha),
-        wrench_at_centre=SimpleNamespace(force_n=force, moment_n_mm=np.array([0.1, 20.0, 60.0])),
-        distal_n=float(force[1]),
-        vertical_n=float(force[2]),
-        lateral_n=float(force[0] * sign),
-        solved=True,
-        advice=(),
-        sensitivities={},
-        hook_travel_mm=6.0,
+    return CentreReport(
+        ToothNumber(16 if side == "right" else 26), Ligament(), 0.75, None, None, methods, "roots"
     )
 
 
-def trial_plan() -> Any:
-    before = TrialBow(inner=inner_bow(), outer=outer_bow(4.0, 0.0))
-    worn_before = TrialBow(inner=inner_bow(), outer=outer_bow(4.0, 7.0))
-    bench = TrialBow(inner=inner_bow(), outer=outer_bow(25.0, 0.0))
-    after = TrialBow(inner=inner_bow(), outer=outer_bow(25.0, 3.0))
-    return SimpleNamespace(
-        case_id="trial-1",
-        version="0.1.0",
-        age_years=10.5,
-        pull_kind="cervical",
-        bow_model="elastic",
-        treatment_rotation=np.eye(3),
-        sides={s: trial_side(s, worn_before, bench, after) for s in ("right", "left")},
-        bow_before=before,
-        bow_bench=bench,
-        worn_before=worn_before,
-        worn_after=after,
-        molars={"right": trial_molar(-1), "left": trial_molar(1)},
-        face=None,
-        arch=None,
-        warnings=("The bow is taken as RIGID.",),
-        findings=("Right molar: three separate roots.",),
-        inputs=(SimpleNamespace(name="right_molar", file="right.stl", sha256="ab" * 32),),
-    )
+def trial_side(
+    side: Side, before: BowWire, bench: BowWire, after: BowWire, turn: Array, **changes: Any
+) -> SidePlan:
+    """One side; ``changes`` replaces fields."""
+    sign, target = outward_sign(side), estimates(side)["elastic_foundation"]
+    hook_before, hook, strap = before.hook_mm[side], after.hook_mm[side], strap_point(side)
+    way_before, way = ((strap - h) / np.linalg.norm(strap - h) for h in (hook_before, hook))
+    offsets = [offset_of(h, w, target) for h, w in ((hook_before, way_before), (hook, way))]
+    force = STRAP_N * way
+    rule = estimates(side)["rule_of_thumb"]
+    mesial, distal = tube(side).mesial_mm, tube(side).distal_mm
+    values: dict[str, Any] = {
+        "side": side, "tooth": 16 if side == "right" else 26, "centre": centre_report(side, turn),
+        "target_method": "elastic_foundation", "target_mm": target @ turn,
+        "rule": RuleMarks(mesial @ turn, distal @ turn, (mesial + np.array([0, 0, 10.0])) @ turn, rule @ turn, 10.0, 2.0),
+        "arm_length_mm": 110.0, "bend_deg": 14.5, "bend_place_mm": 62.0, "bend_point_mm": np.zeros(3),
+        "hook_before_mm": hook_before @ turn, "hook_bench_mm": bench.hook_mm[side] @ turn, "hook_mm": hook @ turn,
+        "strap_toward_mm": strap @ turn, "strap_direction": way @ turn, "strap_direction_before": way_before @ turn,
+        "strap_force_n": STRAP_N, "offset_before_mm": offsets[0], "offset_after_mm": offsets[1],
+        "tipping_moment_before_n_mm": STRAP_N * offsets[0], "tipping_moment_after_n_mm": STRAP_N * offsets[1],
+        "wrench_at_centre": Wrench(force @ turn, np.array([0.1, 20.0, 60.0])), "distal_n": float(force[1]),
+        "vertical_n": float(force[2]), "lateral_n": float(force[0] * sign), "solved": True,
+    }  # fmt: skip
+    return SidePlan(**(values | changes))
+
+
+def trial_plan(rotation: Any = None, **changes: Any) -> Plan:
+    """The plan; ``rotation`` (3, 3) is its treatment frame, ``changes`` replaces fields."""
+    turn = np.eye(3) if rotation is None else np.asarray(rotation, dtype=np.float64)
+    before, bench = trial_bow(outer_wire(4.0, 0.0)), trial_bow(outer_wire(17.2, 0.0))
+    worn_before, after = trial_bow(outer_wire(4.0, 7.0)), trial_bow(outer_wire(17.2, 4.0))
+    back = turn.T
+    values: dict[str, Any] = {
+        "case_id": "trial-1", "version": "0.0.1", "age_years": 10.5, "pull_kind": "cervical", "bow_model": "elastic",
+        "treatment_rotation": turn,
+        "sides": {s: trial_side(s, worn_before, bench, after, turn) for s in SIDES},
+        "bow_before": before.moved(back), "bow_bench": bench.moved(back),
+        "worn_before": worn(worn_before.moved(back), turn), "worn_after": worn(after.moved(back), turn),
+        "molars": {"right": trial_molar(-1).moved(back), "left": trial_molar(1).moved(back)},
+        "face": None, "arch": None,
+        "warnings": ("Age 10.5: look at the apices.",), "findings": ("Right molar: three separate roots.",),
+        "inputs": (InputFile("right_molar", "right.stl", "ab" * 32),),
+    }  # fmt: skip
+    return Plan(**(values | changes))
