@@ -13,7 +13,7 @@ from mesh_tools.fdi import ToothNumber
 # Volume centroid over length from the occlusal end: 0.38-0.45 on fifteen open teeth, so 0.55-0.62 upside
 # down.
 _HEAVY_END = 0.5
-_WIDEST_MM, _LONGEST_MM, _SHORTEST_MM = 17.0, 38.0, 4.0
+_WIDEST_MM, _LONGEST_MM, _SHORTEST_MM = 20.0, 38.0, 4.0
 _MOLAR_WIDTH_MM, _NARROW_MM = 8.8, 6.8
 
 

@@ -1,8 +1,8 @@
 """Where the roots part: the roof between them, and the entrances seen from outside.
 
-The roof is where the long axis' direction, through the place midway between the roots, meets the tooth from
-the apical side. An entrance is the most occlusal height at which one sees out between two neighbouring roots
-from that midway line.
+The roof is where the long axis' direction, through the middle of the roots, meets the tooth from the apical
+side. An entrance is where the trunk's face between two roots, followed from the crown, first leans inward by
+more than 45 degrees.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from mesh_tools.arrays import Array, IntArray
 
 _SLAB_MM = 1.5
 _ROWS_MM = 0.1
+_LEAN_MM = 0.5
 _COLUMNS = 96
 
 
@@ -119,34 +120,44 @@ def _entrances(
 ) -> list[tuple[tuple[int, int], Array]]:
     heights = np.arange(neck_mm, top_mm + 2.0 * _SLAB_MM, _ROWS_MM)
     distance = radial_map(shifted, faces, heights_mm=heights, columns=_COLUMNS)
-    first_gap = np.where(np.isnan(distance).any(axis=0), np.isnan(distance).argmax(axis=0), len(heights))
+    turn = _turns(distance)
     azimuth = np.array([np.arctan2(*s.mean(axis=0)[::-1]) for s in slabs]) % (2.0 * np.pi)
     order = [int(k) for k in np.argsort(azimuth)]
     found = []
     for a, b in zip(order, order[1:] + order[:1], strict=True):
         columns = _columns_between(float(azimuth[a]), float(azimuth[b]))
-        point = _lowest_gap(distance, first_gap, columns, heights)
+        point = _lowest_turn(distance, turn, columns, heights)
         if point is not None:
             found.append(((a, b), point))
     return found
 
 
+def _turns(distance: Array) -> IntArray:
+    """Row (columns,) where each meridian, followed from the crown, first leans inward by more than 45 degrees.
+
+    The lean is averaged over ``_LEAN_MM``; a gap leans. The number of rows where a meridian never does.
+    """
+    ahead = round(_LEAN_MM / _ROWS_MM)
+    drop = np.where(np.isnan(distance[ahead:]), np.inf, distance[:-ahead] - distance[ahead:])
+    leans = (drop > _LEAN_MM) & ~np.isnan(distance[:-ahead])
+    return np.where(leans.any(axis=0), leans.argmax(axis=0), len(distance))
+
+
 def _columns_between(start: float, end: float) -> IntArray:
+    """Columns of the middle half of the sector from angle ``start`` to ``end``."""
     turn = 2.0 * np.pi / _COLUMNS
     width = (end - start) % (2.0 * np.pi)
-    first = int(np.ceil(start / turn))
-    return np.arange(first, int(np.floor((start + width) / turn)) + 1) % _COLUMNS
+    first, last = start + 0.25 * width, start + 0.75 * width
+    return np.arange(int(np.ceil(first / turn)), int(np.floor(last / turn)) + 1) % _COLUMNS
 
 
-def _lowest_gap(distance: Array, first_gap: IntArray, columns: IntArray, heights: Array) -> Array | None:
-    """Surface point (3,) just under the most occlusal gap among ``columns``; the middle one of equals."""
-    if not len(columns):
-        return None
-    gaps = first_gap[columns]
-    lowest = int(gaps.min())
+def _lowest_turn(distance: Array, turn: IntArray, columns: IntArray, heights: Array) -> Array | None:
+    """Surface point (3,) of the most occlusal turn among ``columns``; the middle one of equals."""
+    rows = turn[columns] if len(columns) else np.array([0])
+    lowest = int(rows.min())
     if not 0 < lowest < len(heights):
         return None
-    equals = columns[gaps == lowest]
+    equals = columns[rows == lowest]
     column = int(equals[len(equals) // 2])
-    angle, radius = 2.0 * np.pi * column / _COLUMNS, distance[lowest - 1, column]
-    return np.array([radius * np.cos(angle), radius * np.sin(angle), heights[lowest - 1]])
+    angle, radius = 2.0 * np.pi * column / _COLUMNS, distance[lowest, column]
+    return np.array([radius * np.cos(angle), radius * np.sin(angle), heights[lowest]])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
 
 import numpy as np
 
@@ -91,28 +90,32 @@ def entrance_name(pair: tuple[str, str], point: Array, arch: Array, tooth: Tooth
     return "mesial" if mesial > 0 else "distal"
 
 
-def axes_from_roots(centres: Array, names: Sequence[str], frame: ToothFrame) -> tuple[Array, Array, bool]:
+def axes_from_roots(
+    centres: Array, names: Sequence[str], frame: ToothFrame, arch: Array
+) -> tuple[Array, Array, bool]:
     """Buccal and mesial unit axes (3,) each, LPS, across the long axis; and whether the roots showed them.
 
-    Three roots of an upper molar: mesial from the distobuccal to the mesiobuccal root, buccal from the
-    palatal
-    to both, made square to share the difference. Two roots: the line through them. Else the principal axes
-    of the shape.
+    Three roots of an upper molar: mesial from the distobuccal to the mesiobuccal root, buccal from the palatal
+    to both, made square to share the difference. Two roots: the line through them, unless fused roots turn it
+    more than 30 degrees off the ``arch``. Else the principal axes of the shape.
     """
     place = dict(zip(names, centres, strict=True))
-    buccal = _buccal_way(place)
-    mesial = _mesial_way(place)
-    if buccal is None and mesial is None:
+    buccal, mesial = _buccal_way(place), _mesial_way(place)
+    ways = [w for w in (buccal, None if mesial is None else _squared(mesial, arch)) if w is not None]
+    if not ways:
         return np.array(frame.axes[0]), np.array(frame.axes[1]), False
-    if buccal is None and mesial is not None:
-        buccal = np.array([mesial[1], -mesial[0]]) * np.sign(mesial[1])
-    elif buccal is not None and mesial is not None:
-        square = np.array([mesial[1], -mesial[0]])
-        buccal = buccal + square * np.sign(square @ buccal)
-    assert buccal is not None
-    flat = unit(buccal)
+    flat = unit(np.sum(ways, axis=0))
+    if len(names) == 2 and flat @ arch[0] < np.cos(np.radians(30.0)):
+        return np.array(frame.axes[0]), np.array(frame.axes[1]), False
     across = np.array([-flat[1], flat[0]])
-    return flat @ frame.axes[:2], across * np.sign(across[1]) @ frame.axes[:2], True
+    across = across * np.sign(across @ arch[1])
+    return flat @ frame.axes[:2], across @ frame.axes[:2], True
+
+
+def _squared(mesial: Array, arch: Array) -> Array:
+    """The direction (2,) at right angles to ``mesial`` on the facial side."""
+    square = np.array([mesial[1], -mesial[0]])
+    return np.asarray(square * np.sign(square @ arch[0]))
 
 
 def _buccal_way(place: dict[str, Array]) -> Array | None:
@@ -132,8 +135,3 @@ def _mesial_way(place: dict[str, Array]) -> Array | None:
     if {"mesial", "distobuccal", "distolingual"} <= set(place):
         return unit(place["mesial"] - 0.5 * (place["distobuccal"] + place["distolingual"]))
     return None
-
-
-def nearest_pair_mm(centres: Array) -> float:
-    """Smallest distance between two of ``centres`` (k, 2)."""
-    return min(float(np.linalg.norm(a - b)) for a, b in combinations(centres, 2))

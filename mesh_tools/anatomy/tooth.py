@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike
 from mesh_tools.anatomy import checks, naming
 from mesh_tools.anatomy import landmarks as marks
 from mesh_tools.anatomy.below_line import below_line
-from mesh_tools.anatomy.cervical_line import CervicalLine, cervical_line
+from mesh_tools.anatomy.cervical_line import CervicalLine, cervical_line, expected_crown_height
 from mesh_tools.anatomy.closed_rim import line_through
-from mesh_tools.anatomy.frame import ToothFrame, tooth_frame, used_points
+from mesh_tools.anatomy.frame import ToothFrame, straightened, tooth_frame, used_points
 from mesh_tools.anatomy.furcation import Furcation, furcation
 from mesh_tools.anatomy.record import Finding, Root, ToothAnatomy
 from mesh_tools.anatomy.roots import SEPARATE_MM, RootPeak, root_peaks
@@ -55,7 +55,7 @@ def tooth_anatomy(
     parted = furcation(body.points, body.faces, peaks, neck_mm=floor) if len(peaks) > 1 else None
     roof, roof_found = _roof(body, parted, peaks, given)
     entrances, entrances_found = _entrances(body, parted, names, given)
-    buccal, mesial, by_roots = naming.axes_from_roots(centres, names, body.frame)
+    buccal, mesial, by_roots = naming.axes_from_roots(centres, names, body.frame, arch)
     return ToothAnatomy(
         tooth=tooth, frame=body.frame, line=line, crown_height_mm=_crown_height(line, body.frame, buccal),
         roots=_roots(body, line, peaks, names, given), trifurcation_mm=roof, furcation_entrances_mm=entrances,
@@ -77,6 +77,9 @@ def _framed(surface: Surface, tooth: ToothNumber, given: Mapping[str, Array]) ->
     checks.check_extent(used, tooth)
     checks.check_whole(used, tooth)
     checks.check_upright(points, surface.faces, tooth)
+    if "axis_apical" not in given:
+        frame = straightened(surface, frame, tooth, split_mm=expected_crown_height(points, tooth))
+        points = frame.to_tooth(surface.points_mm)
     return _InFrame(points, surface.faces, frame, tooth)
 
 
@@ -146,7 +149,7 @@ def _entrances(
         middle = np.zeros(2) if parted is None or parted.roof is None else parted.roof[:2]
         side = naming.entrance_name((names[a], names[b]), point[:2] - middle, arch, body.tooth)
         found[side] = body.frame.to_lps(point)
-        how = f"most occlusal gap seen from between the roots, {names[a]} and {names[b]}"
+        how = f"trunk wall turns 45 degrees inward between {names[a]} and {names[b]}"
         findings.append(Finding(f"furcation_entrances_mm.{side}", how, 0.8))
     for side in marks.SIDES:
         if f"furcation_{side}" in given:
@@ -165,7 +168,7 @@ def _crown_height(line: CervicalLine, frame: ToothFrame, buccal: Array) -> float
 def _axis_found(given: Mapping[str, Array]) -> Finding:
     if "axis_apical" in given:
         return Finding("long_axis", "landmarks", 1.0)
-    return Finding("long_axis", "axis of least second moment of the tooth's surface", 0.85)
+    return Finding("long_axis", "from the centroid of the crown's surface to that of the root's", 0.85)
 
 
 def _count_found(peaks: Sequence[RootPeak], tooth: ToothNumber) -> Finding:
