@@ -40,13 +40,22 @@ def _split(points: Array, v: Array, faces: IntArray) -> tuple[IntArray, Array]:
     tip = v[a] <= 0.0
     tips = np.stack([a, ab, ac], axis=1)[tip]
     rest = ~tip
-    first = np.stack([ab, b, c], axis=1)[rest]
-    second = np.stack([ab, c, ac], axis=1)[rest]
-    pieces = np.concatenate([tips, first, second])
+    every = np.concatenate([points, new])
+    pieces = np.concatenate([tips, _halves(every, ab[rest], b[rest], c[rest], ac[rest])])
     distinct = (
         (pieces[:, 0] != pieces[:, 1]) & (pieces[:, 1] != pieces[:, 2]) & (pieces[:, 2] != pieces[:, 0])
     )
-    return pieces[distinct], np.concatenate([points, new])
+    return pieces[distinct], every
+
+
+def _halves(points: Array, ab: IntArray, b: IntArray, c: IntArray, ac: IntArray) -> IntArray:
+    """Two triangles each (2 k, 3) of the quadrilaterals ab b c ac, split by the shorter diagonal so that mirrors agree."""
+    one = np.linalg.norm(points[ab] - points[c], axis=1)
+    two = np.linalg.norm(points[ac] - points[b], axis=1)
+    by_one = (one <= two)[:, None]
+    first = np.where(by_one, np.stack([ab, b, c], axis=1), np.stack([ab, b, ac], axis=1))
+    second = np.where(by_one, np.stack([ab, c, ac], axis=1), np.stack([b, c, ac], axis=1))
+    return np.concatenate([first, second])
 
 
 def _crossings(points: Array, v: Array, edges: IntArray) -> Array:
@@ -63,3 +72,50 @@ def _crossings(points: Array, v: Array, edges: IntArray) -> Array:
 def _snapped(v: Array, a: IntArray, b: IntArray, new: IntArray) -> IntArray:
     """A crossing at an end that lies on the level is that end itself."""
     return np.where(v[a] == 0.0, a, np.where(v[b] == 0.0, b, new))
+
+
+def level_curve(surface: Surface, values: ArrayLike, level: float = 0.0) -> list[Array]:
+    """Curves where ``values`` (n,) is ``level``, longest first, each (k, 3) in order along the surface.
+
+    A closed curve repeats its first point at its end; one that runs out at a border of the surface does not. The
+    side of lower values lies to the left as one walks the curve with the outward normal up.
+    """
+    v = frozen(values, (len(surface.points_mm),), name="values") - level
+    segments, points = _segments(surface, v)
+    curves = [points[chain] for chain in _chains(segments)]
+    lengths = [float(np.linalg.norm(np.diff(c, axis=0), axis=1).sum()) for c in curves]
+    return [curves[i] for i in np.argsort(-np.array(lengths), kind="stable")]
+
+
+def _segments(surface: Surface, v: Array) -> tuple[IntArray, Array]:
+    """Directed pieces (k, 2) of the curve, one a crossed face, and the points they name.
+
+    A point on the level counts as below it, so each crossed edge joins exactly two faces.
+    """
+    inside = v[surface.faces] <= 0.0
+    count = inside.sum(axis=1)
+    faces, tip = surface.faces[(count == 1) | (count == 2)], (count == 1)[(count == 1) | (count == 2)]
+    inner = v[faces] <= 0.0
+    lone = np.where(tip, inner.argmax(axis=1), (~inner).argmax(axis=1))
+    a, b, c = np.take_along_axis(faces, (lone[:, None] + np.arange(3)) % 3, axis=1).T
+    sides = np.sort(np.concatenate([np.stack([a, b], axis=1), np.stack([a, c], axis=1)]), axis=1)
+    unique, back = np.unique(sides.reshape(-1, 2), axis=0, return_inverse=True)
+    ab, ac = np.split(back.ravel(), 2)
+    start, end = np.where(tip, ab, ac), np.where(tip, ac, ab)
+    return np.stack([start, end], axis=1), _crossings(surface.points_mm, v, unique)
+
+
+def _chains(segments: IntArray) -> list[IntArray]:
+    """Chains of directed segments (k, 2), open ones from their start, closed ones back to it."""
+    following: dict[int, int] = dict(segments.tolist())
+    ends = set(following.values())
+    heads = [a for a in following if a not in ends]
+    chains = []
+    while following:
+        here = heads.pop() if heads else next(iter(following))
+        chain = [here]
+        while here in following:
+            here = following.pop(here)
+            chain.append(here)
+        chains.append(np.array(chain, dtype=np.int64))
+    return chains

@@ -11,6 +11,7 @@ from mesh_tools.read_other import read_grid, read_obj, read_ply
 from mesh_tools.read_stl import surface_from_stl
 from mesh_tools.surface import Surface
 
+FEWEST_FACES = 4
 MAX_BYTES = 1_000_000_000
 _GRIDS = {".vtk", ".vtu", ".msh"}
 FORMATS = (".stl", ".ply", ".obj", *sorted(_GRIDS))
@@ -24,6 +25,16 @@ def read_surface(path: str | os.PathLike[str]) -> Surface:
     """
     place = Path(path)
     _check_place(place)
+    surface = _by_ending(place)
+    if len(surface.faces) < FEWEST_FACES:
+        raise BadFileError(f"{place}: {len(surface.faces)} faces enclose nothing; a scan has at least 4.")
+    if not surface.areas_mm2.any():
+        raise BadFileError(f"{place}: every face has zero area; export the scan again.")
+    return surface
+
+
+def _by_ending(place: Path) -> Surface:
+    """The surface by the reader that the file's ending names."""
     ending = place.suffix.lower()
     if ending == ".stl":
         return surface_from_stl(_bytes_of(place), name=str(place))
