@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from mesh_tools.arrays import Array
+from mesh_tools.arrays import Array, IntArray
 from viewer.drawing_probe import WINDOW_KEY
-from viewer.glyph_shapes import dashes, glyph_shape, tube_shape
+from viewer.glyph_shapes import dashed_tube, glyph_shape, tube_shape
 from viewer.palette import look
 from viewer.scene import ArrowItem, LineItem, PointItem, Scene, SurfaceItem, WireItem
 from viewer.view import View, opacity_in
@@ -45,9 +45,9 @@ def picture(
 
 def _halved(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Means of 2 x 2 blocks: smooth edges, which multisampling cannot give together with depth peeling."""
-    h, w = pixels.shape[0] // 2, pixels.shape[1] // 2
-    blocks = pixels[: 2 * h, : 2 * w].reshape(h, 2, w, 2, 3)
-    return np.asarray(blocks.mean(axis=(1, 3)).round(), dtype=np.uint8)
+    wide = pixels[: pixels.shape[0] // 2 * 2, : pixels.shape[1] // 2 * 2].astype(np.uint16)
+    total = wide[0::2, 0::2] + wide[1::2, 0::2] + wide[0::2, 1::2] + wide[1::2, 1::2]
+    return ((total + 2) >> 2).astype(np.uint8)
 
 
 @contextmanager
@@ -88,18 +88,8 @@ def _add(plotter: Any, item: Any, view: View) -> None:
     match item:
         case SurfaceItem():
             _add_mesh(plotter, view, item, item.points_mm, item.faces, smooth=True)
-        case WireItem():
-            radius = _wire_radius_mm(item, view)
-            for stretch in _stretches(
-                item.points_mm, dashed=look(item.role).dashed, view=view, radius=radius
-            ):
-                _add_mesh(plotter, view, item, *tube_shape(stretch, radius_mm=radius), smooth=True)
-        case LineItem():
-            radius = 0.0023 * view.half_height_mm * look(item.role).width_px
-            for stretch in _stretches(
-                item.points_mm, dashed=look(item.role).dashed, view=view, radius=radius
-            ):
-                _add_mesh(plotter, view, item, *tube_shape(stretch, radius_mm=radius), smooth=True)
+        case WireItem() | LineItem():
+            _add_mesh(plotter, view, item, *_tube(item, view), smooth=True)
         case ArrowItem():
             _add_arrow(plotter, item, view)
         case PointItem():
@@ -138,9 +128,15 @@ def _add_arrow(plotter: Any, item: ArrowItem, view: View) -> None:
     _add_mesh(plotter, view, item, *cone, smooth=False)
 
 
-def _stretches(points: Array, *, dashed: bool, view: View, radius: float) -> list[Array]:
-    """The polyline itself, or its dashes of a length that suits the view."""
-    return dashes(points, dash_mm=max(0.045 * view.half_height_mm, 7.0 * radius)) if dashed else [points]
+def _tube(item: WireItem | LineItem, view: View) -> tuple[Array, IntArray]:
+    """The tube that shows a wire or a line, in dashes that suit the view when its role is dashed."""
+    width = look(item.role).width_px * view.half_height_mm
+    radius = _wire_radius_mm(item, view) if isinstance(item, WireItem) else 0.0023 * width
+    if not look(item.role).dashed:
+        return tube_shape(item.points_mm, radius_mm=radius)
+    return dashed_tube(
+        item.points_mm, radius_mm=radius, dash_mm=max(0.045 * view.half_height_mm, 7.0 * radius)
+    )
 
 
 def _add_mesh(plotter: Any, view: View, item: Any, points: Array, faces: Any, *, smooth: bool) -> None:

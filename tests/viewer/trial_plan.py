@@ -141,7 +141,7 @@ def trial_side(
     values: dict[str, Any] = {
         "side": side, "tooth": 16 if side == "right" else 26, "centre": centre_report(side, turn),
         "target_method": "elastic_foundation", "target_mm": target @ turn,
-        "rule": RuleMarks(mesial @ turn, distal @ turn, (mesial + np.array([0, 0, 10.0])) @ turn, rule @ turn, 10.0, 2.0),
+        "rule": RuleMarks(mesial @ turn, distal @ turn, np.add(mesial, [0, 0, 10.0]) @ turn, rule @ turn, 10.0, 2.0),
         "arm_length_mm": 110.0, "bend_deg": 14.5, "bend_place_mm": 62.0, "bend_point_mm": np.zeros(3),
         "hook_before_mm": hook_before @ turn, "hook_bench_mm": bench.hook_mm[side] @ turn, "hook_mm": hook @ turn,
         "strap_toward_mm": strap @ turn, "strap_direction": way @ turn, "strap_direction_before": way_before @ turn,
