@@ -2,18 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from casework.case_file import N_PER_GF, CaseModel
+from casework.plan import SidePlan
+from mechanics.bow.wire import WornBow
 from mechanics.sides import SIDES, Side
 
 # Root completion of the upper first molar at 9-10 years: Ash/Nelson, Wheeler's Dental Anatomy (textbook average).
 _ROOTS_COMPLETE_YEARS = 10.0
 # 250-500 gf per side for orthopaedic and orthodontic effect: statement in Prog Orthod 2016, s40510-016-0130-4.
 _USUAL_GF = (150.0, 500.0)
+# Largest SD per direction about the trifurcation and the buccal face: Gandhi V et al. 2021 AJODO 160:442-450.
+_RULE_SCATTER_MM = 2.7
 
 
 def case_warnings(case: CaseModel) -> list[str]:
     """What the case alone says: age, force, asymmetry, the rigid bow."""
     return [*_age(case), *_force(case), *_asymmetry(case), *_rigid(case)]
+
+
+def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow) -> list[str]:
+    """What the solved plan says: a target not reached, a rule of thumb far off, notes of the loaded bow."""
+    found = list(worn.notes)
+    for side, plan in sides.items():
+        if not plan.solved:
+            found.append(
+                f"{side} side: the line of force is NOT brought to the target; {plan.offset_after_mm:+.1f} mm are left "
+                f"at {plan.bend_deg:+.0f} degrees. See the advice of that side."
+            )
+        apart = plan.centre.distance_mm(plan.target_method, "rule_of_thumb")
+        if apart is not None and apart > _RULE_SCATTER_MM:
+            found.append(
+                f"{side} side: the rule of thumb lies {apart:.1f} mm from the target, more than the published scatter "
+                f"of the centre ({_RULE_SCATTER_MM} mm): check the tube landmarks and the tooth's picture."
+            )
+    return found
 
 
 def _age(case: CaseModel) -> list[str]:

@@ -299,6 +299,27 @@ class WornBow:
     residual: float
     notes: tuple[str, ...] = ()
 
+    def moved(self, rotation: ArrayLike, shift_mm: ArrayLike = (0.0, 0.0, 0.0)) -> WornBow:
+        """The worn bow turned (a proper rotation) and shifted, ``rotation @ p + shift``; forces turn with it."""
+        r, t = np.asarray(rotation, dtype=np.float64), np.asarray(shift_mm, dtype=np.float64)
+
+        def places(given: Mapping[Side, Array]) -> dict[Side, Array]:
+            return {s: r @ v + t for s, v in given.items()}
+
+        def vectors(given: Mapping[Side, Array]) -> dict[Side, Array]:
+            return {s: r @ v for s, v in given.items()}
+
+        return replace(
+            self,
+            inner=replace(self.inner, points_mm=self.inner.points_mm @ r.T + t),
+            outer=replace(self.outer, points_mm=self.outer.points_mm @ r.T + t),
+            hook_mm=places(self.hook_mm),
+            about_mm=places(self.about_mm),
+            strap_direction=vectors(self.strap_direction),
+            force_n=vectors(self.force_n),
+            moment_n_mm=vectors(self.moment_n_mm),
+        )
+
     @property
     def max_stress_mpa(self) -> float:
         """Largest stress anywhere."""

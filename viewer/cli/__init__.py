@@ -20,7 +20,9 @@ COMMANDS = {
     "centre": "estimate the centre of resistance of one tooth by every method",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
 }
-SHORT_CAUTION = "Planning aid for licensed practitioners, not a medical device; read the cautions on every plan."
+SHORT_CAUTION = (
+    "Planning aid for licensed practitioners, not a medical device; read the cautions on every plan."
+)
 
 
 class _OneLineParser(argparse.ArgumentParser):

@@ -54,15 +54,15 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Estimate, print, write."""
-    from casework.case_file import LigamentModel  # noqa: F401  (validation of the same limits as a case)
-    from casework.centre import estimate_from_file
+
+    from casework.estimating import estimate_from_file
     from casework.centre_table import centre_csv, centre_text
     from mesh_tools.write import write_ply, write_text_atomically
     from viewer.cli.progress import Progress
 
     report = estimate_from_file(
         args.mesh, tooth=args.tooth, axes=args.axes, unit=args.unit, crest_below_cej_mm=args.crest_below_cej,
-        ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods, samples=args.samples, seed=args.seed,
+        ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods,
         progress=Progress(quiet=args.json == Path("-")),
     )  # fmt: skip
     if args.export_root is not None:

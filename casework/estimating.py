@@ -1,0 +1,159 @@
+"""Estimating one tooth's centre of resistance by every method its scan allows, falling back by named steps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from casework.centre import CentreReport, MethodResult
+from casework.makers import made_methods
+from casework.question import FAST_METHODS, METHODS, CentreQuestion
+from casework.scans import scan_from_file
+from mechanics.centres.anatomical import below_average_crown
+from mechanics.centres.rule_of_thumb import rule_of_thumb, rule_of_thumb_without_tube
+from mechanics.ligament.springs import Ligament
+from mesh_tools.anatomy import CrownOnlyError, ToothAnatomy, crown_measures, tooth_anatomy
+from mesh_tools.errors import BadValueError
+from mesh_tools.fdi import ToothNumber
+from mesh_tools.supported_root import supported_root
+from mesh_tools.surface import Surface
+
+WHOLE_TOOTH, CROWN_ONLY, TUBE_ONLY = "whole tooth", "crown only", "tube landmark only"
+_MEAN_DEPTH_MM = 4.94  # tube face to centre, lingual: Gandhi V et al. 2021 AJODO 160:442-450
+
+
+def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
+    """Every estimate the surface (LPS, mm, repaired) allows; raises BowtrueError in one line."""
+    _check_methods(question.methods)
+    try:
+        anatomy = tooth_anatomy(surface, question.tooth, landmarks=question.landmarks)
+    except CrownOnlyError:
+        return _crown_report(surface, question)
+    root = supported_root(surface, anatomy, crest_below_cej_mm=question.crest_below_cej_mm)
+    _check_thickness(question, root)
+    methods = made_methods(surface, anatomy, root, question)
+    return CentreReport(
+        tooth=question.tooth, ligament=question.ligament, crest_below_cej_mm=question.crest_below_cej_mm,
+        anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH, warnings=tuple(_tooth_warnings(anatomy)),
+    )  # fmt: skip
+
+
+def estimate_from_tube(question: CentreQuestion) -> CentreReport:
+    """Nothing but a tube landmark: the rule of thumb at an average depth. Raises BadValueError without a tube."""
+    if question.tube is None:
+        raise BadValueError(f"tooth {question.tooth.fdi}: neither a scan nor a tube; give one of them.")
+    lingual = -question.tooth.buccal_sign * question.axes[0]
+    depth = question.tube.mesial_mm + _MEAN_DEPTH_MM * lingual
+    found = rule_of_thumb(
+        question.tube.mesial_mm,
+        question.tube.distal_mm,
+        apical=question.apical,
+        middle_mm=depth,
+        lateral=lingual,
+    )
+    estimate = replace(
+        found, assumptions=found.assumptions + " (no scan: an average depth of 4.94 mm)", fallback=True
+    )
+    return _fallback_report(question, {"rule_of_thumb": MethodResult(estimate, None, 0.0)}, TUBE_ONLY)
+
+
+def estimate_from_file(
+    path: Path | str, *, tooth: int, axes: str, unit: str | None = None, crest_below_cej_mm: float = 0.75,
+    ligament: tuple[float, float, float] | None = None, methods: Sequence[str] | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> CentreReport:  # fmt: skip
+    """Every estimate for the tooth in the mesh file at ``path``; raises BowtrueError in one line.
+
+    ``ligament``: E in MPa, Poisson's ratio, thickness in mm. ``methods``: names of ``METHODS``, default all but the
+    finite elements.
+    """
+    number = ToothNumber(tooth)
+    layer = Ligament(*(ligament or (0.68, 0.45, 0.2)))
+    question = CentreQuestion(number, layer, crest_below_cej_mm, tuple(methods or FAST_METHODS))
+    _check_methods(question.methods)
+    progress("reading the mesh")
+    scan = scan_from_file("mesh", Path(path), kind="tooth", axes=axes, unit=unit, tooth=number)
+    progress("estimating")
+    report = estimate_centre(scan.surface, question)
+    return replace(
+        report, file=Path(path).name, sha256=scan.sha256, findings=(*scan.changes, *report.findings)
+    )
+
+
+def _check_methods(methods: Sequence[str]) -> None:
+    unknown = sorted(set(methods) - set(METHODS))
+    if unknown:
+        raise BadValueError(f"unknown method {unknown[0]!r}; known are {', '.join(METHODS)}.")
+
+
+def _check_thickness(question: CentreQuestion, root: Surface) -> None:
+    """The layer must be thin beside the root it covers: the radius of a cylinder of the root's area and length."""
+    length = float(np.ptp(root.points_mm @ question.axes[2]))
+    radius = float(root.areas_mm2.sum()) / (2.0 * np.pi * length)
+    if question.ligament.thickness_mm >= radius:
+        raise BadValueError(
+            f"ligament thickness {question.ligament.thickness_mm:g} mm is larger than the root's radius, "
+            f"{radius:.2f} mm; check the thickness and the unit."
+        )
+
+
+def _tooth_warnings(anatomy: ToothAnatomy) -> list[str]:
+    usual, found = anatomy.tooth.usual_roots, anatomy.separate_roots
+    if found >= usual:
+        return []
+    return [
+        f"Tooth {anatomy.tooth.fdi}: {found} separate root{'s' if found > 1 else ''} found where {usual} are usual: "
+        "roots fused, incomplete or not resolved by the scan; look at the picture before relying on the furcation."
+    ]
+
+
+def _crown_report(surface: Surface, question: CentreQuestion) -> CentreReport:
+    """A scan without roots: the rule of thumb and the average anatomy, both fallbacks with their scatter."""
+    crown = crown_measures(surface, question.tooth)
+    lingual = -question.tooth.buccal_sign * question.axes[0]
+    mesial = -question.axes[1]
+    methods: dict[str, MethodResult] = {}
+    if question.tooth.upper and question.tooth.kind == "molar":
+        sizes = {
+            "mesiodistal": crown.mesiodistal_mm,
+            "buccolingual": crown.buccolingual_mm,
+            "height": crown.height_mm,
+        }
+        average = below_average_crown(
+            crown.buccal_centre_mm, apical=question.apical, lingual=lingual, distal=-mesial, sizes_mm=sizes
+        )
+        middle = crown.centre_mm
+        if question.tube is None:
+            rule = rule_of_thumb_without_tube(
+                crown.buccal_centre_mm,
+                apical=question.apical,
+                mesial=mesial,
+                middle_mm=middle,
+                lateral=lingual,
+            )
+        else:
+            tube = question.tube
+            rule = rule_of_thumb(
+                tube.mesial_mm, tube.distal_mm, apical=question.apical, middle_mm=middle, lateral=lingual
+            )
+        methods = {e.method: MethodResult(e, None, 0.0) for e in (rule, average)}
+    return _fallback_report(question, methods, CROWN_ONLY)
+
+
+def _fallback_report(question: CentreQuestion, methods: dict[str, MethodResult], step: str) -> CentreReport:
+    if not methods:
+        raise BadValueError(
+            f"tooth {question.tooth.fdi}: the scan shows a crown only, and no estimate without roots applies to this "
+            "tooth; give a scan with the root."
+        )
+    warning = (
+        f"Tooth {question.tooth.fdi}: {step}. The roots are not seen; the centre is a guess with the population's "
+        "scatter (SD 1.4-2.7 mm, Gandhi 2021)."
+    )
+    return CentreReport(
+        tooth=question.tooth, ligament=question.ligament, crest_below_cej_mm=question.crest_below_cej_mm,
+        anatomy=None, root=None, methods=methods, step=step, warnings=(warning,),
+    )  # fmt: skip

@@ -1,0 +1,125 @@
+"""One function a method: from a whole tooth's surface, anatomy and supported root to an estimate of its centre."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from casework.centre import LigamentCentres, MethodResult
+from casework.question import METHODS, CentreQuestion
+from mechanics.centres.anatomical import at_furcation, at_root_centroid, at_root_fraction
+from mechanics.centres.estimate import CentreEstimate
+from mechanics.centres.rule_of_thumb import rule_of_thumb, rule_of_thumb_without_tube
+from mechanics.ligament.foundation import foundation_stiffness
+from mesh_tools.anatomy import ToothAnatomy
+from mesh_tools.arrays import Array
+from mesh_tools.surface import Surface
+
+Made = tuple[CentreEstimate, LigamentCentres | None]
+Maker = Callable[[], Made]
+_MODEL_WORDS = {
+    "elastic_foundation": "rigid tooth and bone; every root facet a normal and a tangential spring",
+    "thin_layer": "rigid tooth and bone; a thin layer that resists being squeezed out at the crest",
+    "finite_elements": "rigid tooth and bone; the ligament as a solid layer of quadratic finite elements",
+}
+
+
+def made_methods(
+    surface: Surface, anatomy: ToothAnatomy, root: Surface, question: CentreQuestion
+) -> dict[str, MethodResult]:
+    """Every asked method that applies to this tooth, in the usual order, each timed."""
+    makers = method_makers(surface, anatomy, root, question)
+    return {name: _timed(makers[name]) for name in METHODS if name in question.methods and name in makers}
+
+
+def method_makers(
+    surface: Surface, anatomy: ToothAnatomy, root: Surface, question: CentreQuestion
+) -> dict[str, Maker]:
+    """What computes each method's estimate; only the methods that apply to this tooth."""
+    apices = np.array(list(anatomy.apices_mm.values()))
+    makers: dict[str, Maker] = {
+        "root_fraction": lambda: (at_root_fraction(_crest_centre(root, question), apices), None),
+        "root_centroid": lambda: (at_root_centroid(root.points_mm, root.faces), None),
+        "elastic_foundation": lambda: _by_ligament(
+            "elastic_foundation", _foundation(root, question), question
+        ),
+        "thin_layer": lambda: _by_ligament("thin_layer", _thin_layer(root, question), question),
+        "finite_elements": lambda: _by_ligament("finite_elements", _elements(root, question), question),
+    }
+    if anatomy.tooth.upper and anatomy.tooth.kind == "molar":
+        makers["rule_of_thumb"] = lambda: (_rule(surface, anatomy, question), None)
+    roof = anatomy.trifurcation_mm
+    if roof is not None:
+        makers["furcation"] = lambda: (at_furcation(roof), None)
+    return makers
+
+
+def _timed(make: Maker) -> MethodResult:
+    start = time.perf_counter()
+    estimate, ligament = make()
+    return MethodResult(estimate, ligament, time.perf_counter() - start)
+
+
+def _by_ligament(method: str, stiffness: Array, question: CentreQuestion) -> Made:
+    centres = LigamentCentres.of(stiffness, question.axes)
+    words = f"{_MODEL_WORDS[method]}; the point is the sagittal centre, the target of the bend"
+    return CentreEstimate(method, centres.sagittal_centre_mm, words, "docs/centre-of-resistance.md"), centres
+
+
+def _foundation(root: Surface, question: CentreQuestion) -> Array:
+    layer = question.ligament
+    return foundation_stiffness(root.points_mm, root.faces, k_normal=layer.k_normal, k_shear=layer.k_shear)
+
+
+def _thin_layer(root: Surface, question: CentreQuestion) -> Array:
+    from mechanics.ligament.thin_layer import thin_layer_stiffness
+
+    return thin_layer_stiffness(root.points_mm, root.faces, question.ligament)
+
+
+def _elements(root: Surface, question: CentreQuestion) -> Array:
+    from mechanics.ligament_fe import fe_stiffness
+
+    layer = question.ligament
+    return fe_stiffness(
+        root.points_mm, root.faces, e_mpa=layer.e_mpa, nu=layer.nu, thickness_mm=layer.thickness_mm
+    ).stiffness
+
+
+def _crest_centre(root: Surface, question: CentreQuestion) -> Array:
+    """Middle (3,) of the root's open rim, by length along it."""
+    edges = np.sort(root.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    unique, count = np.unique(edges, axis=0, return_counts=True)
+    rim = root.points_mm[unique[count == 1]]
+    length = np.linalg.norm(rim[:, 1] - rim[:, 0], axis=1)
+    return np.asarray(length @ rim.mean(axis=1) / length.sum())
+
+
+def _rule(surface: Surface, anatomy: ToothAnatomy, question: CentreQuestion) -> CentreEstimate:
+    """The rule of thumb from the tube, or from a tube guessed on the buccal crown face."""
+    buccal, middle = _buccal_middle(surface, anatomy)
+    lingual = -anatomy.buccal_axis
+    if question.tube is not None:
+        return rule_of_thumb(
+            question.tube.mesial_mm,
+            question.tube.distal_mm,
+            apical=question.apical,
+            middle_mm=middle,
+            lateral=lingual,
+        )
+    return rule_of_thumb_without_tube(
+        buccal, apical=question.apical, mesial=anatomy.mesial_axis, middle_mm=middle, lateral=lingual
+    )
+
+
+def _buccal_middle(surface: Surface, anatomy: ToothAnatomy) -> tuple[Array, Array]:
+    """Middle of the buccal crown face and middle of the tooth at the neck, (3,) each."""
+    crown = surface.points_mm[anatomy.below_line_mm(surface.points_mm) <= 0.0]
+    axes = np.stack([anatomy.buccal_axis, anatomy.mesial_axis, anatomy.long_axis])
+    along = crown @ axes.T
+    centre = 0.5 * (along.min(axis=0) + along.max(axis=0))
+    face = np.array([along[:, 0].max(), centre[1], centre[2]])
+    neck = anatomy.cervical_line_mm.mean(axis=0)
+    return face @ axes, neck

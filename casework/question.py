@@ -1,0 +1,49 @@
+"""What is asked of one tooth: number, ligament, crest, methods, tube, treatment frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from mechanics.ligament.springs import Ligament
+from mesh_tools.arrays import Array
+from mesh_tools.fdi import ToothNumber
+
+METHODS = (
+    "rule_of_thumb", "furcation", "root_fraction", "root_centroid",
+    "elastic_foundation", "thin_layer", "finite_elements",
+)  # fmt: skip
+FAST_METHODS = METHODS[:-1]
+
+
+@dataclass(frozen=True, eq=False)
+class TubeEnds:
+    """The headgear tube's axis ends in LPS mm."""
+
+    mesial_mm: Array
+    distal_mm: Array
+
+
+@dataclass(frozen=True, eq=False)
+class CentreQuestion:
+    """What is asked of one tooth. ``rotation`` (3, 3): LPS to the treatment frame, identity when unknown."""
+
+    tooth: ToothNumber
+    ligament: Ligament
+    crest_below_cej_mm: float = 0.75
+    methods: tuple[str, ...] = FAST_METHODS
+    tube: TubeEnds | None = None
+    rotation: Array | None = None
+    landmarks: Mapping[str, Array] | None = None
+
+    @property
+    def axes(self) -> Array:
+        """Rows x, y, z of the treatment frame in LPS."""
+        return np.eye(3) if self.rotation is None else self.rotation
+
+    @property
+    def apical(self) -> Array:
+        """The occlusal plane's normal pointing apically (3,)."""
+        return np.asarray(self.tooth.apical_sign * self.axes[2])
