@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
+from mechanics.bow.wire import BowWire, PartName
 from mechanics.rod.element import ElementState, end_forces
 from mechanics.rod.mesh import BowMesh, StationMap
 from mechanics.rod.model import RodState
 from mesh_tools.arrays import Array
+from mesh_tools.errors import NoAnswerError
+
+
+class YieldError(NoAnswerError):
+    """The wire is bent beyond its proof stress, so it would not spring back."""
 
 
 def station_stress(mesh: BowMesh, state: RodState, stations: StationMap) -> Array:
@@ -34,3 +42,19 @@ def _end_moments(carried: ElementState, length_mm: Array) -> Array:
     first = np.einsum("nji,nj->ni", carried.frame, -forces[:, 3:6])
     second = np.einsum("nji,nj->ni", carried.frame, forces[:, 9:])
     return np.stack([first, second], axis=1)
+
+
+def check_yield(bow: BowWire, stress_mpa: Mapping[PartName, Array], *, refuse: bool) -> tuple[str, ...]:
+    """A line for each wire whose stress passes the proof stress; raises YieldError instead if ``refuse``."""
+    lines = []
+    for part in (bow.inner, bow.outer):
+        stress = stress_mpa[part.part]
+        k = int(np.argmax(stress))
+        if stress[k] > bow.material.proof_mpa:
+            lines.append(
+                f"{part.part} wire yields: {stress[k]:.0f} MPa at {part.s_mm[k]:.0f} mm from its right end, proof "
+                f"stress {bow.material.proof_mpa:.0f} MPa; lower the force, shorten the arms or take thicker wire."
+            )
+    if refuse and lines:
+        raise YieldError(" ".join(lines))
+    return tuple(lines)

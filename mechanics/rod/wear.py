@@ -1,145 +1,170 @@
-"""The elastic face-bow under its straps, held by both tubes."""
+"""The elastic face-bow under its straps, held by both tubes, with what each molar feels."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
 from mechanics.bow.wire import BowWire, PartName, TubeSupport, WirePart, WornBow
-from mechanics.rod import quaternion as quat
+from mechanics.rod.contact import TubeContact
+from mechanics.rod.ideal import ideal_problem, inserted
 from mechanics.rod.mesh import SPACING_MM, BowMesh, bow_mesh, worn_points
-from mechanics.rod.model import RodState
-from mechanics.rod.newton import Equilibrium, equilibrium
+from mechanics.rod.newton import Equilibrium
 from mechanics.rod.problem import RodProblem
-from mechanics.rod.stress import station_stress
+from mechanics.rod.seat import TubeSeat, contact_forces, seat_notes, seats, settled, tube_contact
+from mechanics.rod.stress import check_yield, station_stress
 from mechanics.sides import SIDES, Side
+from mechanics.strap.direction import check_behind
 from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array
 
-TOGETHER_MM = 0.05
-ALIGNED_RAD = 1e-9
+Yielding = Literal["refuse", "note"]
+Wrenches = dict[Side, tuple[Array, Array]]
 
 
-def ideal_tube_wear(
+@dataclass(frozen=True, eq=False)
+class ElasticWear:
+    """A worn bow with how its wire lies in each tube (``seats`` is None in ideal tubes)."""
+
+    worn: WornBow
+    seats: Mapping[Side, TubeSeat] | None
+    equilibrium: Equilibrium
+
+
+def elastic_wear(
     bow: BowWire,
     straps: Mapping[Side, StrapPull],
     supports: Mapping[Side, TubeSupport],
     *,
+    ideal_tubes: bool = False,
+    yielding: Yielding = "refuse",
     spacing_mm: float = SPACING_MM,
 ) -> WornBow:
-    """The bow in equilibrium, as bent by its straps, with what each molar feels about its own point.
+    """The bow in equilibrium, bent by its straps, with the wrench on each molar about its own point.
 
-    Tubes are ideal: the wire is held in place and direction at the mesial end of each tube and free to turn
-    about the tube's axis. Raises NoEquilibriumError.
+    The wire lies in the tubes with play and a one-way stop and each molar stands on its ligament
+    (``stiffness``; None: it does not move); ``ideal_tubes`` holds the wire in place and direction at the
+    mesial end of each tube instead. A bow that does not fit its tubes is bent into them first. With straps
+    of no force the answer is the bow as inserted.
+
+    Raises BadValueError (strap point in front of its hook, terminal far off its tube), NoEquilibriumError
+    (buckles or slips), BowSlipsOutError, and YieldError where the stress passes the proof stress, unless
+    ``yielding`` is "note".
     """
-    mesh = bow_mesh(bow, spacing_mm=spacing_mm)
-    problem, held = ideal_tubes(bow, mesh, straps)
-    found = _inserted(problem, bow, mesh, held)
-    return _worn(bow, mesh, problem, found, straps, supports)
+    return elastic_wear_in_full(
+        bow, straps, supports, ideal_tubes=ideal_tubes, yielding=yielding, spacing_mm=spacing_mm
+    ).worn
 
 
-def ideal_tubes(bow: BowWire, mesh: BowMesh, straps: Mapping[Side, StrapPull]) -> tuple[RodProblem, Array]:
-    """The problem with both tubes ideal, and the held steps (n, 6) that bring the free wire into them."""
-    n = len(mesh.model.node_mm)
-    free, basis = np.ones((n, 6), dtype=bool), np.tile(np.eye(3), (n, 1, 1))
+def ideal_tube_wear(
+    bow: BowWire, straps: Mapping[Side, StrapPull], supports: Mapping[Side, TubeSupport]
+) -> WornBow:
+    """``elastic_wear`` in ideal tubes, with the signature of every wear."""
+    return elastic_wear(bow, straps, supports, ideal_tubes=True)
+
+
+def elastic_wear_in_full(
+    bow: BowWire,
+    straps: Mapping[Side, StrapPull],
+    supports: Mapping[Side, TubeSupport],
+    *,
+    ideal_tubes: bool = False,
+    yielding: Yielding = "refuse",
+    spacing_mm: float = SPACING_MM,
+) -> ElasticWear:
+    """``elastic_wear`` with the wire's lie in each tube and the solver's account."""
     for side in SIDES:
-        node, axis = mesh.stop_node[side], bow.tubes[side].axis
-        free[node] = [False, False, False, True, False, False]
-        basis[node] = quat.to_matrix(quat.aligning(axis[None]))[0]
-    pulls = tuple((mesh.hook_node[side], straps[side]) for side in SIDES)
-    problem = RodProblem(mesh.model, free, basis, np.zeros((n, 6)), pulls)
-    return problem, held_step(problem, bow, mesh, mesh.model.free_state())
+        check_behind(side, straps[side], bow.hook_mm[side])
+    mesh = bow_mesh(bow, spacing_mm=spacing_mm)
+    problem = ideal_problem(bow, mesh, straps)
+    found = inserted(problem, bow, mesh)
+    if ideal_tubes:
+        wrench = _held_wrenches(bow, mesh, problem, found, supports)
+        return ElasticWear(_worn(bow, mesh, found, straps, supports, wrench, yielding, ()), None, found)
+    free, basis = np.ones_like(problem.free), np.tile(np.eye(3), (len(problem.free), 1, 1))
+    problem = replace(problem, free=free, basis=basis)
+    resting, found = settled(problem, tube_contact(bow, mesh, supports), found.state)
+    lie = seats(resting, found)
+    wrench = _contact_wrenches(resting, found, supports)
+    worn = _worn(bow, mesh, found, straps, supports, wrench, yielding, seat_notes(lie, bow))
+    return ElasticWear(worn, lie, found)
 
 
-def held_step(problem: RodProblem, bow: BowWire, mesh: BowMesh, state: RodState) -> Array:
-    """Steps (n, 6), spins along the basis, that bring the wire at both tubes into place and direction."""
-    out = np.zeros(problem.free.shape)
+def _held_wrenches(
+    bow: BowWire,
+    mesh: BowMesh,
+    problem: RodProblem,
+    found: Equilibrium,
+    supports: Mapping[Side, TubeSupport],
+) -> Wrenches:
+    """Force and moment (3,) on each molar about its own point, from the reactions of ideal tubes."""
+    reaction = reactions(problem, found)
+    out: Wrenches = {}
     for side in SIDES:
         node, tube = mesh.stop_node[side], bow.tubes[side]
-        out[node, :3] = tube.mesial_mm - problem.hook_mm(state, node)
-        now = quat.turned(state.turn[node], terminal_direction(bow, side))
-        cross, cosine = np.cross(now, tube.axis), float(now @ tube.axis)
-        sine = float(np.linalg.norm(cross))
-        spin = cross * (np.arctan2(sine, cosine) / sine) if sine > 1e-15 else np.zeros(3)
-        out[node, 3:] = problem.basis[node].T @ spin
-    return np.where(problem.free, 0.0, out)
+        force = -reaction[node, :3]
+        arm = tube.mesial_mm - supports[side].about_mm
+        out[side] = force, -reaction[node, 3:] + np.cross(arm, force)
+    return out
 
 
-def terminal_direction(bow: BowWire, side: Side) -> Array:
-    """Unit direction (3,) of the free inner bow's terminal, from the stop to its end."""
-    stop, part = bow.stop_mm[side], bow.inner
-    end = (
-        max(0.0, stop - bow.tubes[side].length_mm)
-        if side == "right"
-        else min(part.length_mm, stop + bow.tubes[side].length_mm)
-    )
-    if abs(end - stop) < 0.2:
-        tangent = part.tangent_at(stop)
-        return -tangent if side == "right" else tangent
-    chord = part.at(end) - part.at(stop)
-    return np.asarray(chord / np.linalg.norm(chord))
-
-
-def _inserted(problem: RodProblem, bow: BowWire, mesh: BowMesh, held: Array) -> Equilibrium:
-    """Equilibrium in the tubes: a bow that fits is loaded at once, another is first put into its tubes."""
-    start = mesh.model.free_state()
-    if float(np.abs(held).max()) <= TOGETHER_MM:
-        found = equilibrium(problem, start, held_step=held)
-    else:
-        found = equilibrium(problem, start, held_step=held, shares=(0.0, 0.0))
-        found = equilibrium(problem, found.state)
-    for _ in range(3):
-        held = held_step(problem, bow, mesh, found.state)
-        if float(np.abs(held).max()) < ALIGNED_RAD:
-            break
-        found = equilibrium(problem, found.state, held_step=held, shares=(1.0, 1.0))
-    return found
+def _contact_wrenches(
+    problem: RodProblem, found: Equilibrium, supports: Mapping[Side, TubeSupport]
+) -> Wrenches:
+    contact = problem.contact
+    assert isinstance(contact, TubeContact)
+    press = contact_forces(problem, found)
+    place = problem.model.node_mm[contact.node] + found.state.move_mm[contact.node]
+    out: Wrenches = {}
+    for k, side in ((0, SIDES[0]), (2, SIDES[1])):
+        arm = place[k : k + 2] - supports[side].about_mm
+        out[side] = press[k : k + 2].sum(axis=0), np.cross(arm, press[k : k + 2]).sum(axis=0)
+    return out
 
 
 def _worn(
     bow: BowWire,
     mesh: BowMesh,
-    problem: RodProblem,
     found: Equilibrium,
     straps: Mapping[Side, StrapPull],
     supports: Mapping[Side, TubeSupport],
+    wrench: Wrenches,
+    yielding: Yielding,
+    notes: tuple[str, ...],
 ) -> WornBow:
     state = found.state
-    reaction = reactions(problem, found)
-    place = mesh.model.node_mm + state.move_mm
-    hooks: dict[Side, Array] = {side: place[mesh.hook_node[side]] for side in SIDES}
-    pull = {side: straps[side].force_at(hooks[side]) for side in SIDES}
-    size = {side: float(np.linalg.norm(pull[side])) for side in SIDES}
-    force, moment = {}, {}
-    for side in SIDES:
-        node = mesh.stop_node[side]
-        force[side] = -reaction[node, :3]
-        moment[side] = -reaction[node, 3:] + np.cross(place[node] - supports[side].about_mm, force[side])
-    parts: dict[PartName, WirePart] = {
-        "inner": WirePart(worn_points(mesh, state, "inner"), bow.inner.diameter_mm, "inner"),
-        "outer": WirePart(worn_points(mesh, state, "outer"), bow.outer.diameter_mm, "outer"),
+    hooks: dict[Side, Array] = {
+        s: mesh.model.node_mm[mesh.hook_node[s]] + state.move_mm[mesh.hook_node[s]] for s in SIDES
     }
+    pull = {s: straps[s].force_at(hooks[s]) for s in SIDES}
+    size = {s: float(np.linalg.norm(pull[s])) for s in SIDES}
+    parts = {
+        part.part: WirePart(worn_points(mesh, state, part.part), part.diameter_mm, part.part)
+        for part in (bow.inner, bow.outer)
+    }
+    names: tuple[PartName, PartName] = ("inner", "outer")
+    stress = {name: station_stress(mesh, state, mesh.stations[name]) for name in names}
+    yields = check_yield(bow, stress, refuse=yielding == "refuse")
     return WornBow(
         inner=parts["inner"],
         outer=parts["outer"],
         hook_mm=hooks,
         strap_force_n=size,
         strap_direction={
-            s: pull[s] / size[s] if size[s] > 0.0 else _line(straps[s], hooks[s]) for s in SIDES
+            s: pull[s] / size[s] if size[s] > 0.0 else straps[s].straps[0].direction_at(hooks[s])
+            for s in SIDES
         },
-        about_mm={side: supports[side].about_mm for side in SIDES},
-        force_n=force,
-        moment_n_mm=moment,
-        stress_mpa={name: station_stress(mesh, state, mesh.stations[name]) for name in mesh.stations},
+        about_mm={s: supports[s].about_mm for s in SIDES},
+        force_n={s: wrench[s][0] for s in SIDES},
+        moment_n_mm={s: wrench[s][1] for s in SIDES},
+        stress_mpa=stress,
         converged=True,
         residual=found.residual_n,
+        notes=notes + yields,
     )
-
-
-def _line(pull: StrapPull, hook_mm: Array) -> Array:
-    """Direction (3,) of an unloaded pull: that of its first strap."""
-    return pull.straps[0].direction_at(hook_mm)
 
 
 def reactions(problem: RodProblem, found: Equilibrium) -> Array:
