@@ -49,7 +49,7 @@ def _split(points: Array, v: Array, faces: IntArray) -> tuple[IntArray, Array]:
 
 
 def _halves(points: Array, ab: IntArray, b: IntArray, c: IntArray, ac: IntArray) -> IntArray:
-    """Two triangles each (2 k, 3) of the quadrilaterals ab b c ac, split by the shorter diagonal so that mirrors agree."""
+    """Quadrilaterals ab b c ac as triangles (2 k, 3), split by the shorter diagonal so that mirrors agree."""
     one = np.linalg.norm(points[ab] - points[c], axis=1)
     two = np.linalg.norm(points[ac] - points[b], axis=1)
     by_one = (one <= two)[:, None]
@@ -82,7 +82,8 @@ def level_curve(surface: Surface, values: ArrayLike, level: float = 0.0) -> list
     """
     v = frozen(values, (len(surface.points_mm),), name="values") - level
     segments, points = _segments(surface, v)
-    curves = [points[chain] for chain in _chains(segments)]
+    curves = [_distinct(points[chain]) for chain in _chains(segments)]
+    curves = [c for c in curves if len(c) > 1]
     lengths = [float(np.linalg.norm(np.diff(c, axis=0), axis=1).sum()) for c in curves]
     return [curves[i] for i in np.argsort(-np.array(lengths), kind="stable")]
 
@@ -103,6 +104,13 @@ def _segments(surface: Surface, v: Array) -> tuple[IntArray, Array]:
     ab, ac = np.split(back.ravel(), 2)
     start, end = np.where(tip, ab, ac), np.where(tip, ac, ab)
     return np.stack([start, end], axis=1), _crossings(surface.points_mm, v, unique)
+
+
+def _distinct(curve: Array) -> Array:
+    """The curve without points that repeat the one before (where it passes a point of the surface)."""
+    fresh = np.ones(len(curve), dtype=bool)
+    fresh[1:] = (curve[1:] != curve[:-1]).any(axis=1)
+    return curve[fresh]
 
 
 def _chains(segments: IntArray) -> list[IntArray]:
