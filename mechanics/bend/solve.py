@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mechanics.bend.goal import Goal, line_goal, worn_lines
-from mechanics.bend.newton import bounded_newton
+from mechanics.bend.newton import Reached, bounded_newton
 from mechanics.bend.trial import SCALE, Limits, Name, Trial, Values, as_it_is, trial_bow, trial_straps
 from mechanics.bow.rigid_wear import rigid_wear
 from mechanics.bow.wire import BowWire, TubeSupport, Wear, WornBow
@@ -87,6 +87,7 @@ class BendSolution:
     unit: str
     at_bound: tuple[str, ...]
     evaluations: int
+    refusals: tuple[str, ...]
 
     def solved_side(self, side: Side) -> bool:
         """Whether the goal of one side is met."""
@@ -151,14 +152,8 @@ def solve_bend(
     untouched = start is None and np.array_equal(x0 * scale, given)
     before = seen[x0.tobytes()] if untouched else case.worn(as_it_is(case.bow))
     trial = with_values(base, chosen, found.x * scale)
-    return _solution(
-        case,
-        trial,
-        before,
-        seen[found.x.tobytes()],
-        _at_bound(chosen, found.x * scale, low, high),
-        found.evaluations,
-    )
+    at_bound = _at_bound(chosen, found.x * scale, low, high)
+    return _solution(case, trial, (before, seen[found.x.tobytes()]), at_bound, found)
 
 
 def with_values(base: Trial, chosen: list[tuple[Side, Name]], values: Array) -> dict[Side, Values]:
@@ -197,8 +192,9 @@ def _at_bound(chosen: list[tuple[Side, Name]], values: Array, low: Array, high: 
 
 
 def _solution(
-    case: BendCase, trial: Trial, before: WornBow, after: WornBow, at_bound: tuple[str, ...], evaluations: int
+    case: BendCase, trial: Trial, worn: tuple[WornBow, WornBow], at_bound: tuple[str, ...], found: Reached
 ) -> BendSolution:
+    before, after = worn
     return BendSolution(
         trial=trial,
         bench=trial_bow(case.bow, trial),
@@ -211,5 +207,6 @@ def _solution(
         tolerance=case.goal.tolerance,
         unit=case.goal.unit,
         at_bound=at_bound,
-        evaluations=evaluations,
+        evaluations=found.evaluations,
+        refusals=found.refusals,
     )

@@ -247,10 +247,44 @@ def test_the_search_steps_round_places_without_an_answer() -> None:
         np.array([1.0]),
         low=np.array([0.0]),
         high=np.array([9.0]),
-        jacobian=np.array([[0.5]]),
+        jacobian=np.array([[0.9]]),
         tolerance=1e-9,
     )
     assert found.x[0] == pytest.approx(2.0, abs=1e-6)
+
+    assert found.refusals == ("the bow buckles",)
+
+
+def test_what_the_worn_bow_refuses_is_told(bow: BowWire) -> None:
+    def fragile(
+        b: BowWire, straps: Mapping[Side, StrapPull], supports: Mapping[Side, TubeSupport]
+    ) -> WornBow:
+        if b.hook_mm["left"][2] > bow.hook_mm["left"][2] + 1.5:
+            raise NoAnswerError("the wire yields")
+        return rigid_wear(b, straps, supports)
+
+    far = {s: t + np.array([0.0, 0.0, 6.0]) for s, t in targets().items()}
+    found = solve_bend(BendCase.through(far, bow=bow, straps=cervical(), wear=fragile))
+    assert not found.solved
+    assert found.refusals == ("the wire yields",)
+    assert (
+        found.line_after["left"].offset_mm > found.line_before["left"].offset_mm
+    )  # still nearer than before
+
+
+def test_the_mirror_image_patient_gets_the_mirrored_bends(bow: BowWire) -> None:
+    mirror = np.array([-1.0, 1.0, 1.0])
+    other: dict[Side, Side] = {"right": "left", "left": "right"}
+    image = fit_bow(needs(arm_length_mm={"right": 84.0, "left": 78.0})).wire
+    points = {s: p.straps[0].toward_mm for s, p in neck().items()}
+    pulls = {
+        other[s]: StrapPull.toward(np.array(points[s]) * mirror, force_n=p.straps[0].force_n)
+        for s, p in neck().items()
+    }
+    one = solve_bend(BendCase.through(targets(), bow=bow, straps=neck(), wear=sagging_wear))
+    two = solve_bend(BendCase.through(targets(), bow=image, straps=pulls, wear=sagging_wear))
+    for s in SIDES:
+        assert two.bend_deg(other[s]) == pytest.approx(one.bend_deg(s), abs=0.05)
 
 
 def test_nothing_to_change_is_refused(bow: BowWire) -> None:
