@@ -57,7 +57,7 @@ def slivers_dropped(step: Step) -> Step:
 def duplicates_dropped(step: Step) -> Step:
     """Of faces on the same three points the first stays."""
     rows = np.sort(step.surface.faces, axis=1)
-    _, first = np.unique(rows, axis=0, return_index=True)
+    _, first = np.unique(_keys(rows, len(step.surface.points_mm)), return_index=True)
     keep = np.zeros(len(rows), dtype=bool)
     keep[first] = True
     if keep.all():
@@ -65,3 +65,9 @@ def duplicates_dropped(step: Step) -> Step:
     count = int((~keep).sum())
     text = f"{plural(count, 'duplicate face')} dropped"
     return step.only(keep, Finding("duplicate faces", count, text))
+
+
+def _keys(rows: IntArray, count: int) -> IntArray:
+    """One number a row (m, 3) of point indices below ``count``, alike only for rows alike."""
+    pair = np.unique(rows[:, 0] * count + rows[:, 1], return_inverse=True)[1]
+    return np.asarray(pair.ravel() * count + rows[:, 2], dtype=np.int64)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from scipy.sparse import coo_array, csr_array
@@ -26,6 +27,9 @@ class Edges:
     forward: IntArray
 
 
+_KNOWN: WeakKeyDictionary[Surface, Edges] = WeakKeyDictionary()
+
+
 class OpenSurfaceError(BadValueError):
     """A number that only a closed surface has was asked of an open one."""
 
@@ -36,8 +40,11 @@ def half_edges(faces: IntArray) -> IntArray:
 
 
 def edges(surface: Surface) -> Edges:
-    """The edges of ``surface``."""
-    return edges_of(surface.faces, len(surface.points_mm))
+    """The edges of ``surface``, worked out once for each (surfaces are frozen)."""
+    known = _KNOWN.get(surface)
+    if known is None:
+        known = _KNOWN[surface] = edges_of(surface.faces, len(surface.points_mm))
+    return known
 
 
 def edges_of(faces: IntArray, count: int) -> Edges:
