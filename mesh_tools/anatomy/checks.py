@@ -14,7 +14,8 @@ from mesh_tools.fdi import ToothNumber
 # down.
 _HEAVY_END = 0.5
 _WIDEST_MM, _LONGEST_MM, _SHORTEST_MM = 20.0, 38.0, 4.0
-_MOLAR_WIDTH_MM, _NARROW_MM = 8.8, 6.8
+# Mean of crown width and depth: molars 8.5-11.5, premolars 7-9 (from memory; the open teeth are 10 % small).
+_MOLAR_WIDTH_MM, _MOLAR_SLENDER, _PREMOLAR_WIDTH_MM, _NARROW_MM = 8.0, 1.3, 9.4, 7.8
 
 
 def check_extent(points_tooth: Array, tooth: ToothNumber) -> None:
@@ -30,13 +31,26 @@ def check_extent(points_tooth: Array, tooth: ToothNumber) -> None:
 
 
 def check_whole(points_tooth: Array, tooth: ToothNumber) -> None:
-    """Raises CrownOnlyError when the surface is too short for its width to hold a root."""
-    if is_crown_only(points_tooth, tooth):
-        raise CrownOnlyError(
-            f"tooth {tooth.fdi}: {np.ptp(points_tooth[:, 2]):.1f} mm long and "
-            f"{np.ptp(points_tooth[:, :2]):.1f} mm wide is "
-            "a crown without root; only the rule of thumb and average anatomy apply."
+    """Raises CrownOnlyError when the surface is too short for its width to hold a root.
+
+    Raises ToothNumberError for a front tooth or premolar as wide as a molar and long enough to be a whole
+    one.
+    """
+    if not is_crown_only(points_tooth, tooth):
+        return
+    size = np.ptp(points_tooth, axis=0)
+    width = float(size[:2].mean())
+    if width > _MOLAR_WIDTH_MM and size[2] > _MOLAR_SLENDER * width:
+        raise ToothNumberError(
+            f"tooth {tooth.fdi} is given as {_a(tooth.kind)}, but {width:.1f} mm wide and {size[2]:.1f} "
+            "mm long is a "
+            "molar's shape: check the tooth number."
         )
+    raise CrownOnlyError(
+        f"tooth {tooth.fdi}: {size[2]:.1f} mm long and {width:.1f} mm wide is a crown without root; only "
+        "the rule of "
+        "thumb and average anatomy apply."
+    )
 
 
 def check_upright(points_tooth: Array, faces: IntArray, tooth: ToothNumber) -> None:
@@ -82,17 +96,18 @@ def check_number(seen_centres: Array, crown_width_mm: float, tooth: ToothNumber)
             "roots: check the "
             "tooth number."
         )
-    if tooth.kind == "premolar" and count == 3 and crown_width_mm > _MOLAR_WIDTH_MM:
+    broadest = _PREMOLAR_WIDTH_MM - (1.0 if count == 3 else 0.0)
+    if tooth.kind == "premolar" and crown_width_mm > broadest:
         raise ToothNumberError(
-            f"tooth {tooth.fdi} is given as a premolar, but three separate roots under a "
-            f"{crown_width_mm:.1f} mm crown are a "
-            "molar's: check the tooth number."
+            f"tooth {tooth.fdi} is given as a premolar, but a {crown_width_mm:.1f} mm wide crown on "
+            f"{count} separate "
+            "roots is a molar's: check the tooth number."
         )
-    if tooth.kind == "molar" and count == 1 and crown_width_mm < _NARROW_MM and tooth.fdi % 10 != 8:
+    if tooth.fdi % 10 in (6, 7) and count < 3 and crown_width_mm < _NARROW_MM:
         raise ToothNumberError(
-            f"tooth {tooth.fdi} is given as a molar, but one root under a {crown_width_mm:.1f} mm crown "
-            "is a front tooth's or "
-            "premolar's: check the tooth number."
+            f"tooth {tooth.fdi} is given as a molar, but a {crown_width_mm:.1f} mm wide crown on {count} "
+            "separate "
+            "root(s) is a front tooth's or a premolar's: check the tooth number."
         )
     _check_side(seen_centres, tooth)
 
