@@ -63,7 +63,8 @@ USUAL_INPUTS: Mapping[str, Distribution] = MappingProxyType(
     {
         "crest_below_cej_mm": Distribution(
             "normal", 0.0, 1.5, "0.6 +- 0.5 at 6-8 y (Sardana V et al. 2014 J Contemp Dent Pract 15:37-45), 0.84 "
-            "+- 0.44 at 6-9 y (Al Jamal G et al. 2011 Int J Paediatr Dent); middle of the two, cut at 0-1.5", 0.75, 0.47,
+            "+- 0.44 at 6-9 y (Al Jamal G et al. 2011 Int J Paediatr Dent); middle of the two, cut at 0-1.5",
+            0.75, 0.47,
         ),
         "nu": Distribution(
             "uniform", 0.30, 0.49, "0.30 (Prog Orthod 2017, PMC5326743) to 0.49 (Tanne K et al. 1987 AJODO 92:499-505, "

@@ -23,9 +23,12 @@ from mesh_tools.errors import BadValueError
 
 @dataclass(frozen=True, eq=False)
 class Draws:
-    """Samples in step: ``centres_mm`` (s, 3) sagittal centres, ``elastic_mm`` (s, 3), ``stiffness`` (s, 6, 6) per unit of
-    the shear spring, ``rotations`` (s, 3, 3) with the treatment axes as rows, ``tube_shift_mm`` (s, 3) in those axes,
-    ``inputs`` by name, each (s, count)."""
+    """Samples in step.
+
+    ``centres_mm`` (s, 3) sagittal centres; ``elastic_mm`` (s, 3); ``stiffness`` (s, 6, 6) per unit of the shear spring;
+    ``rotations`` (s, 3, 3) with the treatment axes as rows; ``tube_shift_mm`` (s, 3) in those axes; ``inputs`` by name,
+    each (s, count).
+    """
 
     centres_mm: Array
     elastic_mm: Array
@@ -190,9 +193,13 @@ def _outputs(draws: Draws, functionals: Mapping[str, Functional], axes: Array) -
 
 def _joined(a: Draws, b: Draws) -> Draws:
     both = {name: np.concatenate([a.inputs[name], b.inputs[name]]) for name in a.inputs}
-    arrays = ("centres_mm", "elastic_mm", "stiffness", "rotations", "tube_shift_mm")
     return Draws(
-        *(np.concatenate([getattr(a, n), getattr(b, n)]) for n in arrays), inputs=MappingProxyType(both)
+        np.concatenate([a.centres_mm, b.centres_mm]),
+        np.concatenate([a.elastic_mm, b.elastic_mm]),
+        np.concatenate([a.stiffness, b.stiffness]),
+        np.concatenate([a.rotations, b.rotations]),
+        np.concatenate([a.tube_shift_mm, b.tube_shift_mm]),
+        MappingProxyType(both),
     )
 
 

@@ -14,8 +14,11 @@ COVERAGE = 0.95
 
 @dataclass(frozen=True, eq=False)
 class Ellipsoid:
-    """Region of the centre: ``mean_mm`` (3,), ``covariance_mm2`` (3, 3), rows of ``axes`` (3, 3) the unit axes from longest
-    to shortest, ``half_axes_mm`` (3,) for 95 % of a normal distribution, and the share of samples really inside."""
+    """Region of the centre.
+
+    ``mean_mm`` (3,); ``covariance_mm2`` (3, 3); rows of ``axes`` (3, 3) the unit axes from longest to shortest;
+    ``half_axes_mm`` (3,) for 95 % of a normal distribution; ``share_inside`` of the samples really inside.
+    """
 
     mean_mm: Array
     covariance_mm2: Array

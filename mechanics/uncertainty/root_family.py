@@ -27,9 +27,12 @@ _SPLITS = 3
 
 @dataclass(frozen=True, eq=False)
 class RootFamily:
-    """``below`` (k + 1, 6, 6 each): unit stiffness deeper than each of ``levels_mm`` (k + 1,); ``rim`` (k, 2, ...): change
-    per radian of crest tilt about the two lateral directions, at each slice; ``noise`` (modes, ...): change per mm of
-    each noise field; ``lateral`` (2, 3) the two lateral directions."""
+    """Sums prepared for one root.
+
+    ``below`` (k + 1, 6, 6 each): unit stiffness deeper than each of ``levels_mm`` (k + 1,); ``rim`` (k, 2, ...): change
+    per radian of crest tilt along the two lateral directions, at each slice; ``noise`` (modes, ...): change per mm of
+    each noise field; ``lateral`` (2, 3) the two lateral directions.
+    """
 
     levels_mm: Array
     below: UnitStiffness
@@ -130,8 +133,12 @@ def _running(bins: UnitStiffness) -> UnitStiffness:
 
 
 def _rim(pieces: Facets, bins: IntArray, lateral: Array, *, n_bins: int, width_mm: float) -> UnitStiffness:
-    """Change (k, 2, 6, 6) of the sum per radian: a tilt lowers the crest where the lateral place is positive."""
-    place = (pieces.centres_mm - pieces.centres_mm.mean(axis=0)) @ lateral.T
+    """Change (k, 2, 6, 6) of the sum per radian: a tilt moves the crest apically where the lateral place is positive.
+
+    The place is measured from the middle of the root surface within the crest's range.
+    """
+    inside = np.where((bins > 0) & (bins < n_bins - 1), pieces.areas_mm2, 0.0)
+    place = (pieces.centres_mm - inside @ pieces.centres_mm / inside.sum()) @ lateral.T
     parts = []
     for i in range(2):
         weighted = Facets(pieces.centres_mm, pieces.normals, -pieces.areas_mm2 * place[:, i] / width_mm)
