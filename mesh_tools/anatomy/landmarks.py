@@ -16,7 +16,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 
 import numpy as np
@@ -60,6 +60,15 @@ def checked(landmarks: Mapping[str, ArrayLike] | None, *, near_mm: Array) -> dic
             )
         known[name] = points
     return known
+
+
+def check_apices(landmarks: Mapping[str, Array], names: Sequence[str]) -> None:
+    """Raises LandmarkError for an apex of a root that is not among the separate roots' ``names``."""
+    for landmark in landmarks:
+        if landmark.startswith("apex_") and landmark.removeprefix("apex_") not in names:
+            raise LandmarkError(
+                f"landmark {landmark} names a root that is not separate here; found: {', '.join(names)}."
+            )
 
 
 def axis_given(landmarks: Mapping[str, Array]) -> Array | None:

@@ -52,6 +52,7 @@ def tooth_anatomy(
     arch = naming.arch_axes(body.frame, tooth)
     checks.check_number(centres @ arch.T, checks.crown_width(body.points, floor), tooth)
     names = naming.root_names(centres, arch, tooth)
+    marks.check_apices(given, names)
     parted = furcation(body.points, body.faces, peaks, neck_mm=floor) if len(peaks) > 1 else None
     roof, roof_found = _roof(body, parted, peaks, given)
     entrances, entrances_found = _entrances(body, parted, names, given)
