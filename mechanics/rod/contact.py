@@ -14,6 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
+from mechanics.rod import quaternion as quat
 from mechanics.rod.element import crossed, skews
 from mechanics.rod.model import RodModel, RodState
 from mesh_tools.arrays import Array, BoolArray, IntArray
@@ -27,11 +28,11 @@ SHARPNESS = 0.005  # width over which a rim begins to press, as a part of half t
 class TubeContact:
     """Contacts (k,) of nodes with tube ends.
 
-    ``end_mm`` and ``axis`` (k, 3): tube end and unit axis (distally) before the molar moves. ``anchor_mm``
-    (k, 3): when ``pinned``, where a linear spring holds the node relative to the end; else the rim of radius
-    ``slack_mm`` (k,) holds it. ``stops`` (k,): a stop bears here (two-way; whether it may is settled
-    outside). ``molar`` (k,): index of the molar among those that move, -1 for one that does not;
-    ``about_mm`` (k, 3) its point; ``stiffness`` (m, 6, 6).
+    ``end_mm`` and ``axis`` (k, 3): tube end and unit axis (distally) before the molar moves. When
+    ``pinned``, a spring holds the node in the axis; else the rim of radius ``slack_mm`` (k,) holds it.
+    ``stops`` (k,): a stop bears here (two-way; whether it may is settled outside); ``slide_mm`` (k,): how far
+    this node lies behind the stop on the wire, because the stop has lifted. ``molar`` (k,): index of the molar
+    among those that move, -1 for one that does not; ``about_mm`` (k, 3) its point; ``stiffness`` (m, 6, 6).
     """
 
     model: RodModel
@@ -40,20 +41,16 @@ class TubeContact:
     axis: Array
     slack_mm: Array
     stops: BoolArray
+    slide_mm: Array
     molar: IntArray
     about_mm: Array
     stiffness: Array
-    anchor_mm: Array
     pinned: bool = True
 
     @property
     def moving_molars(self) -> int:
         """How many molars have six unknowns of their own."""
         return len(self.stiffness)
-
-    def with_anchors(self, anchor_mm: Array) -> TubeContact:
-        """Nodes held at ``anchor_mm`` (k, 3) by springs."""
-        return replace(self, anchor_mm=anchor_mm, pinned=True)
 
     def with_rims(self) -> TubeContact:
         """Nodes held by the rims."""
@@ -72,13 +69,13 @@ class TubeContact:
     def forces(self, state: RodState) -> list[Array]:
         """What contacts (k, 9) and ligaments (m, 6) take."""
         press, _ = self._press(state)
-        by_node = np.einsum("kji,kj->ki", self._view(state), press)
+        by_node = np.einsum("kji,kj->ki", self.view(state), press)
         return [by_node, np.einsum("mij,mj->mi", self.stiffness, state.molar)]
 
     def tangents(self, state: RodState) -> list[Array]:
         """Derivatives of ``forces``."""
         press, stiff = self._press(state)
-        view = self._view(state)
+        view = self.view(state)
         out = view.transpose(0, 2, 1) @ stiff @ view
         cross = skews(press)
         out[:, 0:3, 6:9] -= cross
@@ -97,46 +94,22 @@ class TubeContact:
         along = np.einsum("ki,ki->k", seen_mm, self.axis)
         return along, seen_mm - along[:, None] * self.axis
 
-    def resting_anchors(self, press_n: Array) -> Array:
-        """Anchors (k, 3) from which springs carrying ``press_n`` (k, 3) across the tubes hold the nodes where
-        the rims would."""
-        _, across = self.split(press_n)
-        size = np.maximum(np.sqrt(np.einsum("ki,ki->k", across, across)), 1e-12)
+    @cached_property
+    def plane_axes(self) -> Array:
+        """Two unit vectors (k, 3, 2) across each tube."""
+        return np.asarray(quat.to_matrix(quat.aligning(self.axis))[:, :, 1:])
+
+    def resting(self, press_n: Array) -> Array:
+        """Offsets (k, 3) from the axes at which the rims carry ``press_n`` (k, 3)."""
+        size = np.maximum(np.sqrt(np.einsum("ki,ki->k", press_n, press_n)), 1e-12)
         width = SHARPNESS * self.slack_mm
         share = np.maximum(size / (RIM_N_PER_MM * width), 1e-6)
-        beyond = share + np.log(-np.expm1(-share))
-        radius = np.maximum(self.slack_mm + width * beyond - size / RIM_N_PER_MM, 0.0)
-        return (radius / size)[:, None] * across
+        radius = np.maximum(self.slack_mm + width * (share + np.log(-np.expm1(-share))), 0.0)
+        return np.asarray((radius / size)[:, None] * press_n)
 
-    @cached_property
-    def _across(self) -> Array:
-        return np.eye(3) - self.axis[:, :, None] * self.axis[:, None, :]
-
-    def _motion(self, state: RodState) -> Array:
-        return np.concatenate([state.molar, np.zeros((1, 6))])[self.molar]
-
-    def _view(self, state: RodState) -> Array:
-        """Derivative (k, 3, 9) of ``seen_mm`` by node place, molar move and molar turn."""
-        motion = self._motion(state)
-        place = self.model.node_mm[self.node] + state.move_mm[self.node]
-        eye = np.broadcast_to(np.eye(3), (len(self.node), 3, 3))
-        return np.concatenate([eye - skews(motion[:, 3:]), -eye, skews(place - self.about_mm)], axis=2)
-
-    def _press(self, state: RodState) -> tuple[Array, Array]:
-        """Force (k, 3) on each tube end and its derivative (k, 3, 3) by ``seen_mm``."""
-        seen = self.seen_mm(state)
-        along, off = self.split(seen)
-        if self.pinned:
-            _, anchor = self.split(self.anchor_mm)
-            press, stiff = RIM_N_PER_MM * (off - anchor), RIM_N_PER_MM * self._across
-        else:
-            press, stiff = self._rim(off)
-        bearing = np.where(self.stops, RIM_N_PER_MM, 0.0)
-        press = press + (bearing * along)[:, None] * self.axis
-        return press, stiff + bearing[:, None, None] * (self.axis[:, :, None] * self.axis[:, None, :])
-
-    def _rim(self, off: Array) -> tuple[Array, Array]:
-        """Force and derivative of rims that press where the offset exceeds the slack, begun smoothly."""
+    def rim_press(self, off: Array) -> tuple[Array, Array]:
+        """Force (k, 3) and derivative (k, 3, 3) of rims that press where the offset ``off`` (k, 3) from the
+        axis exceeds the slack; they begin smoothly."""
         radius = np.maximum(np.sqrt(np.einsum("ki,ki->k", off, off)), 1e-12)
         width = SHARPNESS * self.slack_mm
         beyond = (radius - self.slack_mm) / width
@@ -147,3 +120,32 @@ class TubeContact:
         round_ = (size / radius)[:, None, None] * (self._across - radial)
         press = CENTRING_N_PER_MM * off + size[:, None] * way
         return press, CENTRING_N_PER_MM * self._across + rate[:, None, None] * radial + round_
+
+    def view(self, state: RodState) -> Array:
+        """Derivative (k, 3, 9) of ``seen_mm`` by node place, molar move and molar turn."""
+        motion = self._motion(state)
+        place = self.model.node_mm[self.node] + state.move_mm[self.node]
+        eye = np.broadcast_to(np.eye(3), (len(self.node), 3, 3))
+        return np.concatenate([eye - skews(motion[:, 3:]), -eye, skews(place - self.about_mm)], axis=2)
+
+    @cached_property
+    def _across(self) -> Array:
+        return np.eye(3) - self.axis[:, :, None] * self.axis[:, None, :]
+
+    def _motion(self, state: RodState) -> Array:
+        return np.concatenate([state.molar, np.zeros((1, 6))])[self.molar]
+
+    def press(self, state: RodState) -> Array:
+        """Force (k, 3) of the wire on each tube end, seen from the molar."""
+        return self._press(state)[0]
+
+    def _press(self, state: RodState) -> tuple[Array, Array]:
+        seen = self.seen_mm(state)
+        along, off = self.split(seen)
+        if self.pinned:
+            press, stiff = RIM_N_PER_MM * off, RIM_N_PER_MM * self._across
+        else:
+            press, stiff = self.rim_press(off)
+        bearing = np.where(self.stops, RIM_N_PER_MM, 0.0)
+        press = press + (bearing * along)[:, None] * self.axis
+        return press, stiff + bearing[:, None, None] * (self.axis[:, :, None] * self.axis[:, None, :])

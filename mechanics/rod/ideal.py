@@ -60,19 +60,28 @@ def terminal_direction(bow: BowWire, side: Side) -> Array:
     return np.asarray(chord / np.linalg.norm(chord))
 
 
+def fits(problem: RodProblem, bow: BowWire, mesh: BowMesh) -> bool:
+    """Whether the free wire already lies in both tubes, to 0.05 mm and rad.
+
+    Raises BadValueError for a terminal more than 30 mm or 60 degrees off its tube.
+    """
+    held = held_step(problem, bow, mesh, mesh.model.free_state())
+    _check_reach(held, mesh)
+    return float(np.abs(held).max()) <= TOGETHER_MM
+
+
 def inserted(problem: RodProblem, bow: BowWire, mesh: BowMesh) -> Equilibrium:
     """Equilibrium in ideal tubes under the straps.
 
     A bow that fits is loaded at once; another is first brought from where it lies into its tubes. Raises
-    BadValueError for a terminal more than 30 mm or 60 degrees off its tube, NoEquilibriumError.
+    NoEquilibriumError.
     """
     start = mesh.model.free_state()
     held = held_step(problem, bow, mesh, start)
-    _check_reach(held, mesh)
-    if float(np.abs(held).max()) <= TOGETHER_MM:
+    if fits(problem, bow, mesh):
         found = equilibrium(problem, start, held_step=held)
     else:
-        found = equilibrium(problem, start, held_step=held, shares=(0.0, 0.0))
+        found = equilibrium(problem, start, held_step=held, shares=(0.0, 0.0), proven=False)
         found = equilibrium(problem, found.state)
     for _ in range(4):
         held = held_step(problem, bow, mesh, found.state)

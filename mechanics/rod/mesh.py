@@ -3,7 +3,7 @@ went."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +11,11 @@ import numpy as np
 from mechanics.bow.wire import BowWire, PartName, WirePart
 from mechanics.rod import quaternion as quat
 from mechanics.rod.model import RodModel, RodState
-from mechanics.sides import Side
+from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array, IntArray
 
 SPACING_MM = 2.0
+UNSLID: Mapping[Side, float] = {"right": 0.0, "left": 0.0}
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +33,8 @@ class StationMap:
 class BowMesh:
     """A rod made from a face-bow; nodes by name, and station maps of both wires.
 
-    ``stop_node``, ``terminal_node``: inner wire at the mesial end of the tube and at its distal end.
+    ``stop_node``, ``terminal_node``: inner wire at the mesial end of the tube (at the stop, unless that has
+    lifted) and at its distal end.
     """
 
     model: RodModel
@@ -42,8 +44,11 @@ class BowMesh:
     stations: dict[PartName, StationMap]
 
 
-def bow_mesh(bow: BowWire, *, spacing_mm: float = SPACING_MM) -> BowMesh:
-    """The rod of a face-bow with elements of about ``spacing_mm``.
+def bow_mesh(
+    bow: BowWire, *, spacing_mm: float = SPACING_MM, slide_mm: Mapping[Side, float] = UNSLID
+) -> BowMesh:
+    """The rod of a face-bow with elements of about ``spacing_mm``; ``slide_mm``: how far each terminal has
+    slid forward in its tube.
 
     Nodes lie on the wires' own stations where those are close enough. Over the joint the outer wire's line
     carries the joint's diameter; the inner wire is fixed to both ends of that bar with its own offset.
@@ -51,8 +56,8 @@ def bow_mesh(bow: BowWire, *, spacing_mm: float = SPACING_MM) -> BowMesh:
     """
     joint, inner, outer = bow.joint, bow.inner, bow.outer
     outer_s = _places(outer, [joint.outer_from_mm, joint.outer_to_mm], spacing_mm)
-    ends = [_wire_end(bow, side) for side in ("right", "left")]
-    marks = [joint.inner_from_mm, joint.inner_to_mm, bow.stop_mm["right"], bow.stop_mm["left"], *ends]
+    rims = {side: _rim_places(bow, side, slide_mm[side]) for side in SIDES}
+    marks = [joint.inner_from_mm, joint.inner_to_mm, *rims["right"], *rims["left"]]
     inner_s = _places(inner, marks, spacing_mm)
     a, b = _at(outer_s, joint.outer_from_mm), _at(outer_s, joint.outer_to_mm)
     c, d = _at(inner_s, joint.inner_from_mm), _at(inner_s, joint.inner_to_mm)
@@ -82,19 +87,13 @@ def bow_mesh(bow: BowWire, *, spacing_mm: float = SPACING_MM) -> BowMesh:
     diameter = np.concatenate([outer_d, inner_d[:c], inner_d[d:]])
     model = RodModel(nodes, elements, diameter, offset, bow.material.e_mpa, bow.material.g_mpa)
     numbered = np.concatenate([inner_right[:-1], np.full(d - c + 1, -1), inner_left[1:]])
-    stations = {
+    stations: dict[PartName, StationMap] = {
         "outer": _station_map(model, outer, outer.s_mm, outer_s, np.arange(m)),
         "inner": _inner_map(model, bow, inner_s, outer_s, counts=(m, c, d)),
     }
-    where = {
-        name: {side: int(numbered[_at(inner_s, s)]) for side, s in places.items()}
-        for name, places in (
-            ("stop", dict(bow.stop_mm)),
-            ("end", dict(zip(("right", "left"), ends, strict=True))),
-        )
-    }
+    stop, end = ({side: int(numbered[_at(inner_s, rims[side][k])]) for side in SIDES} for k in range(2))
     hooks: dict[Side, int] = {"right": int(outer_nodes[0]), "left": int(outer_nodes[-1])}
-    return BowMesh(model, hooks, where["stop"], where["end"], stations)  # type: ignore[arg-type]
+    return BowMesh(model, hooks, stop, end, stations)
 
 
 def worn_points(mesh: BowMesh, state: RodState, part: PartName) -> Array:
@@ -119,12 +118,13 @@ def _end_offset(model: RodModel, state: RodState, e: IntArray, end: int) -> Arra
     return quat.turned(state.turn[model.ends[e, end]], model.offset_mm[e, end])
 
 
-def _wire_end(bow: BowWire, side: Side) -> float:
-    """Arc length on the inner wire of the distal end of its tube, or of its own end when that comes first."""
-    step = bow.tubes[side].length_mm
-    if side == "right":
-        return max(0.0, bow.stop_mm[side] - step)
-    return min(bow.inner.length_mm, bow.stop_mm[side] + step)
+def _rim_places(bow: BowWire, side: Side, slide_mm: float) -> tuple[float, float]:
+    """Arc lengths on the inner wire at the mesial and the distal end of its tube; the wire's own end when that
+    comes first."""
+    way = -1.0 if side == "right" else 1.0
+    mesial = bow.stop_mm[side] + way * slide_mm
+    distal = mesial + way * bow.tubes[side].length_mm
+    return mesial, float(np.clip(distal, 0.0, bow.inner.length_mm))
 
 
 def _places(part: WirePart, marks: Sequence[float], spacing_mm: float) -> Array:

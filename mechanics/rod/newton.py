@@ -48,12 +48,14 @@ def equilibrium(
     *,
     held_step: Array | None = None,
     shares: tuple[float, float] = (0.0, 1.0),
+    proven: bool = True,
 ) -> Equilibrium:
     """Equilibrium under the last of two ``shares`` of the load, from ``start`` in balance under the first.
 
     ``held_step`` (n, 6), spins along the basis: how far held unknowns are moved on the way. The load and
     these moves grow together, in one step if Newton's method converges, else in halves.
-    Raises NoEquilibriumError when steps of 1/256 still fail.
+    ``proven`` False leaves the proof of residual, conditioning and stability to a later call. Raises
+    NoEquilibriumError when steps of 1/256 still fail.
     """
     held = np.zeros(problem.free.shape) if held_step is None else held_step
     state, path, step, count = start, 0.0, 1.0, 0
@@ -71,6 +73,8 @@ def equilibrium(
                 f"no equilibrium of the wire beyond {100.0 * path:.0f} % of the load: it buckles or slips; lower "
                 "the force or choose a thicker wire."
             )
+    if not proven:
+        return Equilibrium(state, np.inf, np.zeros(problem.size), count, np.nan, False)
     return _proven(problem, state, share=shares[1], iterations=count)
 
 

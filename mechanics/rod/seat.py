@@ -13,13 +13,14 @@ from mechanics.rod.mesh import BowMesh
 from mechanics.rod.model import RodState
 from mechanics.rod.newton import Equilibrium, NoEquilibriumError, equilibrium
 from mechanics.rod.problem import RodProblem
+from mechanics.rod.release import relaxed
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
 from mesh_tools.errors import NoAnswerError
 
 LEAST_SLACK_MM = 1e-3
 TOUCH_N = 1e-3
-ANCHORINGS = 1
+LEAST_INSIDE_MM = 1.0
 
 
 class BowSlipsOutError(NoAnswerError):
@@ -49,8 +50,11 @@ class TubeSeat:
         return bool(np.linalg.norm(self.mesial_n) > TOUCH_N), bool(np.linalg.norm(self.distal_n) > TOUCH_N)
 
 
-def tube_contact(bow: BowWire, mesh: BowMesh, supports: Mapping[Side, TubeSupport]) -> TubeContact:
-    """Contacts in the order right mesial, right distal, left mesial, left distal."""
+def tube_contact(
+    bow: BowWire, mesh: BowMesh, supports: Mapping[Side, TubeSupport], *, slide_mm: Mapping[Side, float]
+) -> TubeContact:
+    """Contacts in the order right mesial, right distal, left mesial, left distal; ``slide_mm`` of a stop that
+    is known to have lifted."""
     moving = [s for s in SIDES if supports[s].stiffness is not None]
     index = {s: moving.index(s) if s in moving else -1 for s in SIDES}
     rows = [(s, mesial) for s in SIDES for mesial in (True, False)]
@@ -62,24 +66,27 @@ def tube_contact(bow: BowWire, mesh: BowMesh, supports: Mapping[Side, TubeSuppor
         axis=np.array([tubes[s].axis for s, _ in rows]),
         slack_mm=np.array([max(0.5 * bow.play_mm(s), LEAST_SLACK_MM) for s, _ in rows]),
         stops=np.array([mesial for _, mesial in rows]),
+        slide_mm=np.array([slide_mm[s] if mesial else 0.0 for s, mesial in rows]),
         molar=np.array([index[s] for s, _ in rows]),
         about_mm=np.array([supports[s].about_mm for s, _ in rows]),
         stiffness=np.array([supports[s].stiffness for s in moving]).reshape(-1, 6, 6),
-        anchor_mm=np.zeros((len(rows), 3)),
     )
 
 
-def settled(problem: RodProblem, contact: TubeContact, start: RodState) -> tuple[RodProblem, Equilibrium]:
-    """Equilibrium with play and one-way stops, from ``start``, loaded and held in ideal tubes.
+def settled(
+    problem: RodProblem, contact: TubeContact, start: RodState, *, shares: tuple[float, float]
+) -> tuple[RodProblem, Equilibrium]:
+    """Equilibrium with play and one-way stops, from ``start``: free (``shares`` (0, 1)), or loaded in ideal
+    tubes ((1, 1)).
 
-    First the wire is pinned in the axis at both ends of each tube, then where each rim is pressed, then the
-    rims themselves hold it. A stop that would have to pull is let go and the wire settles again.
+    First the wire is pinned in the axis at both ends of each tube, then let go into the play to first order,
+    then the rims hold it. A stop that would have to pull is let go and the wire settles again.
     Raises NoEquilibriumError, and BowSlipsOutError when both stops lift.
     """
     molars = np.zeros((contact.moving_molars, 6))
-    state, stops = replace(start, molar=molars), contact.stops
+    state, stops = replace(start, molar=molars), contact.stops & (contact.slide_mm == 0.0)
     for _ in range(4):
-        with_stops, found = _settled_on(problem, contact.with_stops(stops), state)
+        with_stops, found = _settled_on(problem, contact.with_stops(stops), state, shares)
         held = _stop_force(with_stops, found)
         wanted = contact.stops & np.where(stops, held > -TOUCH_N, _stop_depth(contact, found.state) > 0.0)
         if bool((wanted == stops).all()):
@@ -94,17 +101,12 @@ def settled(problem: RodProblem, contact: TubeContact, start: RodState) -> tuple
 
 
 def _settled_on(
-    problem: RodProblem, contact: TubeContact, start: RodState
+    problem: RodProblem, contact: TubeContact, start: RodState, shares: tuple[float, float]
 ) -> tuple[RodProblem, Equilibrium]:
-    zero = np.zeros((len(contact.node), 3))
-    pinned = replace(problem, contact=contact.with_anchors(zero))
-    found = equilibrium(pinned, start, shares=(1.0, 1.0))
-    for _ in range(ANCHORINGS):
-        anchors = contact.resting_anchors(contact_forces(pinned, found))
-        pinned = replace(problem, contact=contact.with_anchors(anchors))
-        found = equilibrium(pinned, found.state, shares=(1.0, 1.0))
+    pinned = replace(problem, contact=replace(contact, pinned=True))
+    found = equilibrium(pinned, start, shares=shares, proven=False)
     resting = replace(problem, contact=contact.with_rims())
-    return resting, equilibrium(resting, found.state, shares=(1.0, 1.0))
+    return resting, equilibrium(resting, relaxed(pinned, found.state), shares=(1.0, 1.0))
 
 
 def contact_forces(problem: RodProblem, found: Equilibrium) -> Array:
@@ -114,7 +116,7 @@ def contact_forces(problem: RodProblem, found: Equilibrium) -> Array:
     blocks, slopes = contact.forces(found.state)[0], contact.tangents(found.state)[0]
     unknowns = problem.pattern.groups[2]
     step = np.where(unknowns >= 0, found.correction[unknowns], 0.0)
-    return (blocks + np.einsum("kij,kj->ki", slopes, step))[:, :3]
+    return np.asarray((blocks + np.einsum("kij,kj->ki", slopes, step))[:, :3])
 
 
 def seats(problem: RodProblem, found: Equilibrium) -> dict[Side, TubeSeat]:
@@ -123,7 +125,7 @@ def seats(problem: RodProblem, found: Equilibrium) -> dict[Side, TubeSeat]:
     assert isinstance(contact, TubeContact)
     press, seen = contact_forces(problem, found), contact.seen_mm(found.state)
     along, across = contact.split(press)
-    depth, _ = contact.split(seen)
+    depth = _stop_depth(contact, found.state)
     out: dict[Side, TubeSeat] = {}
     for k, side in ((0, SIDES[0]), (2, SIDES[1])):
         m = contact.molar[k]
@@ -150,12 +152,27 @@ def seat_notes(seat: Mapping[Side, TubeSeat], bow: BowWire) -> tuple[str, ...]:
         if seat[side].stop_gap_mm > 0.0:
             notes.append(f"{side} stop lifts off its tube by {seat[side].stop_gap_mm:.2f} mm.")
         if not (mesial and distal):
-            where = "neither end" if not (mesial or distal) else f"only the {'mesial' if mesial else 'distal'} end"
+            where = (
+                "neither end"
+                if not (mesial or distal)
+                else f"only the {'mesial' if mesial else 'distal'} end"
+            )
             notes.append(
                 f"{side} wire touches {where} of its tube: the play of {bow.play_mm(side):.3f} mm is not taken "
                 "up and the bow is loose there."
             )
     return tuple(notes)
+
+
+def check_slide(seat: Mapping[Side, TubeSeat], bow: BowWire) -> None:
+    """Raises BowSlipsOutError where a lifted stop leaves less than 1 mm of wire in its tube."""
+    for side in SIDES:
+        gap, length = seat[side].stop_gap_mm, bow.tubes[side].length_mm
+        if gap > length - LEAST_INSIDE_MM:
+            raise BowSlipsOutError(
+                f"{side} terminal slides {gap:.1f} mm forward and leaves less than {LEAST_INSIDE_MM:.0f} mm in its "
+                f"tube of {length:.1f} mm; make the two pulls less unequal or secure the bow in its tubes."
+            )
 
 
 def _end(bow: BowWire, side: Side, *, mesial: bool) -> Array:
@@ -176,4 +193,4 @@ def _stop_force(problem: RodProblem, found: Equilibrium) -> Array:
 
 def _stop_depth(contact: TubeContact, state: RodState) -> Array:
     along, _ = contact.split(contact.seen_mm(state))
-    return along
+    return along - contact.slide_mm

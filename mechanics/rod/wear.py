@@ -10,17 +10,28 @@ import numpy as np
 
 from mechanics.bow.wire import BowWire, PartName, TubeSupport, WirePart, WornBow
 from mechanics.rod.contact import TubeContact
-from mechanics.rod.ideal import ideal_problem, inserted
+from mechanics.rod.ideal import fits, ideal_problem, inserted
 from mechanics.rod.mesh import SPACING_MM, BowMesh, bow_mesh, worn_points
-from mechanics.rod.newton import Equilibrium
+from mechanics.rod.newton import Equilibrium, NoEquilibriumError
 from mechanics.rod.problem import RodProblem
-from mechanics.rod.seat import TubeSeat, contact_forces, seat_notes, seats, settled, tube_contact
+from mechanics.rod.seat import (
+    LEAST_INSIDE_MM,
+    TubeSeat,
+    check_slide,
+    contact_forces,
+    seat_notes,
+    seats,
+    settled,
+    tube_contact,
+)
 from mechanics.rod.stress import check_yield, station_stress
 from mechanics.sides import SIDES, Side
 from mechanics.strap.direction import check_behind
 from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array
 
+SLIDINGS = 12
+SLID_MM = 0.01
 Yielding = Literal["refuse", "note"]
 Wrenches = dict[Side, tuple[Array, Array]]
 
@@ -78,19 +89,46 @@ def elastic_wear_in_full(
     """``elastic_wear`` with the wire's lie in each tube and the solver's account."""
     for side in SIDES:
         check_behind(side, straps[side], bow.hook_mm[side])
+    if not ideal_tubes:
+        return _with_play(bow, straps, supports, yielding=yielding, spacing_mm=spacing_mm)
     mesh = bow_mesh(bow, spacing_mm=spacing_mm)
     problem = ideal_problem(bow, mesh, straps)
     found = inserted(problem, bow, mesh)
-    if ideal_tubes:
-        wrench = _held_wrenches(bow, mesh, problem, found, supports)
-        return ElasticWear(_worn(bow, mesh, found, straps, supports, wrench, yielding, ()), None, found)
-    free, basis = np.ones_like(problem.free), np.tile(np.eye(3), (len(problem.free), 1, 1))
-    problem = replace(problem, free=free, basis=basis)
-    resting, found = settled(problem, tube_contact(bow, mesh, supports), found.state)
-    lie = seats(resting, found)
-    wrench = _contact_wrenches(resting, found, supports)
-    worn = _worn(bow, mesh, found, straps, supports, wrench, yielding, seat_notes(lie, bow))
-    return ElasticWear(worn, lie, found)
+    wrench = _held_wrenches(bow, mesh, problem, found, supports)
+    return ElasticWear(_worn(bow, mesh, found, straps, supports, wrench, yielding, ()), None, found)
+
+
+def _with_play(
+    bow: BowWire,
+    straps: Mapping[Side, StrapPull],
+    supports: Mapping[Side, TubeSupport],
+    *,
+    yielding: Yielding,
+    spacing_mm: float,
+) -> ElasticWear:
+    """The bow in tubes with play; where a stop lifts, again with the nodes of that wire under the rims."""
+    slide: dict[Side, float] = {"right": 0.0, "left": 0.0}
+    for _ in range(SLIDINGS):
+        mesh = bow_mesh(bow, spacing_mm=spacing_mm, slide_mm=slide)
+        problem = ideal_problem(bow, mesh, straps)
+        passive = fits(problem, bow, mesh)
+        start = mesh.model.free_state() if passive else inserted(problem, bow, mesh).state
+        free, basis = np.ones_like(problem.free), np.tile(np.eye(3), (len(problem.free), 1, 1))
+        problem = replace(problem, free=free, basis=basis)
+        contact = tube_contact(bow, mesh, supports, slide_mm=slide)
+        resting, found = settled(problem, contact, start, shares=(0.0, 1.0) if passive else (1.0, 1.0))
+        lie = seats(resting, found)
+        if all(abs(lie[s].stop_gap_mm - slide[s]) < SLID_MM for s in SIDES):
+            wrench = _contact_wrenches(resting, found, supports)
+            worn = _worn(bow, mesh, found, straps, supports, wrench, yielding, seat_notes(lie, bow))
+            return ElasticWear(worn, lie, found)
+        if any(slide.values()):
+            check_slide(lie, bow)
+        slide = {s: min(lie[s].stop_gap_mm, bow.tubes[s].length_mm - LEAST_INSIDE_MM) for s in SIDES}
+    raise NoEquilibriumError(
+        f"the bow slides in its tubes without coming to rest, by {max(slide.values()):.2f} mm so far; make the two "
+        "pulls less unequal."
+    )
 
 
 def _held_wrenches(
@@ -135,6 +173,10 @@ def _worn(
     yielding: Yielding,
     notes: tuple[str, ...],
 ) -> WornBow:
+    if not found.stable:
+        raise NoEquilibriumError(
+            "the bow buckles: the equilibrium found is not stable; lower the force or choose a thicker wire."
+        )
     state = found.state
     hooks: dict[Side, Array] = {
         s: mesh.model.node_mm[mesh.hook_node[s]] + state.move_mm[mesh.hook_node[s]] for s in SIDES
