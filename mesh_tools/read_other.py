@@ -17,6 +17,8 @@ from mesh_tools.errors import BadFileError
 from mesh_tools.read_stl import check_coordinates
 from mesh_tools.surface import Surface
 
+# Named, since guessing lets another .msh reader loop for ever on a damaged file.
+_GRID_FORMAT = {".vtk": "vtk", ".vtu": "vtu", ".msh": "gmsh"}
 _ELEMENT = re.compile(rb"^\s*element\s+(\w+)\s+(\S+)\s*$", re.MULTILINE)
 
 
@@ -56,7 +58,7 @@ def read_grid(place: Path) -> Surface:
     def load() -> tuple[Array, IntArray]:
         import meshio
 
-        mesh = meshio.read(place)
+        mesh = meshio.read(place, file_format=_GRID_FORMAT[place.suffix.lower()])
         blocks = {b.type for b in mesh.cells}
         faces = [np.asarray(b.data) for b in mesh.cells if b.type == "triangle"]
         quads = [np.asarray(b.data) for b in mesh.cells if b.type == "quad"]

@@ -109,13 +109,14 @@ def test_good_single_precision_ply(tmp_path: Path) -> None:
 def test_grids(ending: str, tmp_path: Path) -> None:
     meshio = pytest.importorskip("meshio")
     path = tmp_path / f"a.{ending}"
-    meshio.Mesh(POINTS, [("triangle", FACES)]).write(path)
+    kind = {"msh": "gmsh"}.get(ending, ending)
+    meshio.Mesh(POINTS, [("triangle", FACES)]).write(path, file_format=kind)
     seen = read_surface(path)
     assert np.allclose(seen.points_mm, POINTS, atol=1e-12)
     assert np.array_equal(seen.faces, FACES)
     path.write_bytes(path.read_bytes()[:300])
     _refused(path, path.read_bytes(), ending.upper())
-    meshio.Mesh(POINTS, [("tetra", FACES[:, [0, 1, 2, 0]])]).write(path)
+    meshio.Mesh(POINTS, [("tetra", FACES[:, [0, 1, 2, 0]])]).write(path, file_format=kind)
     _refused(path, path.read_bytes(), "holds tetra cells")
 
 
