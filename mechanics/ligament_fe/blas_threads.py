@@ -33,7 +33,7 @@ def _controls() -> tuple[tuple[Any, Any], ...]:
     """Functions that read and set the threads of each OpenBLAS inside the wheels; none for another BLAS."""
     found = []
     for package in (numpy, scipy):
-        home = Path(package.__file__).parent
+        home = Path(str(package.__file__)).parent
         for library in [*home.parent.glob(f"{home.name}.libs/*openblas*"), *home.glob(".dylibs/*openblas*")]:
             found += _control(library)
     return tuple(found)

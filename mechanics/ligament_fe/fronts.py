@@ -182,16 +182,16 @@ def _reduced(opened: Opened, matrix: Array) -> tuple[Front, Pivots]:
     """Front without the unknowns that no other face shares."""
     a = len(opened.motion)
     b = a + len(opened.pressure)
-    factor, rest = _pivoted(matrix[:a, :a], matrix[:a, a:])
+    factor, rest = pivoted(matrix[:a, :a], matrix[:a, a:])
     matrix[a:, a:] -= _square(rest)
-    second, second_rest = _pivoted(-matrix[a:b, a:b], matrix[a:b, b:])
+    second, second_rest = pivoted(-matrix[a:b, a:b], matrix[a:b, b:])
     kept = matrix[b:, b:] + _square(second_rest)
     return Front(opened.kept, opened.uses, opened.left, kept), Pivots(
         opened, factor, rest, second, second_rest
     )
 
 
-def _pivoted(block: Array, rest: Array) -> tuple[Array, Array]:
+def pivoted(block: Array, rest: Array) -> tuple[Array, Array]:
     """Cholesky factor L of a block, upper as L', and L^-1 rest; raises NoAnswerError where it is not definite."""
     if not len(block):
         return block, rest

@@ -11,11 +11,13 @@ from mesh_tools.arrays import Array, BoolArray, IntArray
 from mesh_tools.errors import BadValueError, NoAnswerError
 
 _STEEPEST_MITRE = 1.6
+_HOLD = 0.01
 _SHARE_OF_GAP = 0.45
 _LOWEST_ELEVATION = 0.5
 _SLOPE = 0.5
 _WEDGE_KEEPS = 0.15
-_SMOOTHINGS = 12
+_SMOOTHINGS = 30
+_SMALL_COSINE = 0.5
 _SAMPLE_CEILING = 400_000
 
 
@@ -38,15 +40,16 @@ def face_vectors(points_mm: Array, faces: IntArray) -> Array:
 
 
 def offset_directions(points_mm: Array, faces: IntArray) -> Array:
-    """Vectors (n, 3) by which a point moves per mm of thickness so that its faces move by 1 mm on average.
+    """Vectors (n, 3) by which a point moves per mm of thickness so that its faces move by 1 mm.
 
-    The direction is the area-weighted mean normal; its length is 1 over the mean cosine to the faces (a mitre), so a
-    layer does not get thinner along a crease. Mitres longer than 1.6 are cut. Raises BadValueError at a point
-    whose faces cancel (a surface that doubles back on itself).
+    First the area-weighted mean normal over its mean cosine to the faces (a mitre), then the nearest vector that moves
+    every face by 1 mm in the least-squares sense, so a layer is as thick along a crease as beside it. Moves
+    longer than 1.6 are cut. Raises BadValueError at a point whose faces cancel (a surface that doubles back).
     """
     vectors = face_vectors(points_mm, faces)
+    sizes = np.linalg.norm(vectors, axis=1)
     total = _summed_at_corners(vectors, faces, len(points_mm))
-    area = _summed_at_corners(np.linalg.norm(vectors, axis=1)[:, None], faces, len(points_mm))[:, 0]
+    area = _summed_at_corners(sizes[:, None], faces, len(points_mm))[:, 0]
     length = np.linalg.norm(total, axis=1)
     flat = length < 0.2 * area
     if flat.any():
@@ -55,8 +58,23 @@ def offset_directions(points_mm: Array, faces: IntArray) -> Array:
             f"the root surface must not double back on itself; it does at {int(flat.sum())} points, "
             f"first at {where} mm; repair or smooth the surface."
         )
-    mitre = np.minimum(area / length, _STEEPEST_MITRE)
-    return np.asarray(total / length[:, None] * mitre[:, None])
+    start = total * (area / length**2)[:, None]
+    way = start + _correction(vectors / np.maximum(sizes, 1e-300)[:, None], sizes, start, faces)
+    size = np.linalg.norm(way, axis=1, keepdims=True)
+    return np.asarray(way * np.minimum(1.0, _STEEPEST_MITRE / size))
+
+
+def _correction(normal: Array, sizes: Array, start: Array, faces: IntArray) -> Array:
+    """Change (n, 3) of the moves ``start`` that brings each face's distance closest to 1, held near none."""
+    squares = (sizes[:, None, None] * normal[:, :, None] * normal[:, None, :]).reshape(-1, 9)
+    matrix = _summed_at_corners(squares, faces, len(start)).reshape(-1, 3, 3)
+    miss = np.zeros_like(start)
+    for corner in faces.T:
+        short = sizes * (1.0 - np.einsum("mx,mx->m", normal, start[corner]))
+        for axis in range(3):
+            miss[:, axis] += np.bincount(corner, short * normal[:, axis], minlength=len(start))
+    hold = _HOLD * np.trace(matrix, axis1=1, axis2=2)
+    return np.asarray(np.linalg.solve(matrix + hold[:, None, None] * np.eye(3), miss[..., None])[..., 0])
 
 
 def bone_side(points_mm: Array, faces: IntArray, thickness_mm: Array) -> BoneSide:
@@ -144,16 +162,19 @@ def _sloped(points: Array, faces: IntArray, thickness: Array) -> Array:
 def _unfolded(points: Array, faces: IntArray, direction: Array, thickness: Array) -> tuple[Array, Array]:
     """Moves (n, 3) and thickness (n,) changed at the corners of wedges that would fold over.
 
-    Twelve times their directions are averaged with their neighbours'; what still folds is made thinner.
+    Their directions are averaged with their neighbours' and turned toward the normals they oppose, in turns; what
+    still folds after that is made thinner.
     """
     way, cut = np.array(direction), np.array(thickness)
-    for attempt in range(60):
+    for attempt in range(80):
         bad = _folded(points, faces, way * cut[:, None], cut)
         if not bad.any():
             return way * cut[:, None], cut
         at = np.unique(faces[bad])
-        if attempt < _SMOOTHINGS:
+        if attempt < _SMOOTHINGS and attempt % 2 == 0:
             way[at] = _averaged(way, faces)[at]
+        elif attempt < _SMOOTHINGS:
+            way = _turned(points, faces[bad], way)
         else:
             cut[at] *= 0.8
         if (cut[at] < 0.05 * thickness[at]).any():
@@ -162,6 +183,19 @@ def _unfolded(points: Array, faces: IntArray, direction: Array, thickness: Array
         f"the ligament layer must not fold over; it does at {int(bad.sum())} of {len(faces)} faces even when made thin "
         f"there, first near {points[faces[bad][0]].mean(axis=0).round(2).tolist()} mm; smooth the root surface."
     )
+
+
+def _turned(points: Array, faces: IntArray, direction: Array) -> Array:
+    """Directions turned toward the normals of ``faces`` that they hardly follow (a perceptron step)."""
+    way = np.array(direction)
+    vectors = face_vectors(points, faces)
+    normal = vectors / np.linalg.norm(vectors, axis=1)[:, None]
+    for corner in faces.T:
+        length = np.linalg.norm(way[corner], axis=1, keepdims=True)
+        low = np.einsum("mx,mx->m", normal, way[corner]) < _SMALL_COSINE * length[:, 0]
+        changed = way[corner] / length + np.where(low, 0.3, 0.0)[:, None] * normal
+        way[corner] = changed / np.linalg.norm(changed, axis=1, keepdims=True) * length
+    return way
 
 
 def _averaged(direction: Array, faces: IntArray) -> Array:
