@@ -25,6 +25,7 @@ TargetMethod = Literal[
     "root_centroid",
 ]  # fmt: skip
 Point = Annotated[list[float], Field(min_length=3, max_length=3)]
+Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
 
 
 class CaseError(BadValueError):
@@ -77,6 +78,22 @@ class LandmarksModel(Strict):
     high_strap_left_mm: Point | None = None
 
 
+class ActivationModel(Strict):
+    """An inner bow that is not passive: each terminal's mesial end carried outward, its distal end turned inward."""
+
+    expansion_right_mm: float = Field(default=0.0, ge=-15.0, le=15.0)
+    expansion_left_mm: float = Field(default=0.0, ge=-15.0, le=15.0)
+    toe_in_right_deg: float = Field(default=0.0, ge=-30.0, le=30.0)
+    toe_in_left_deg: float = Field(default=0.0, ge=-30.0, le=30.0)
+
+    @property
+    def passive(self) -> bool:
+        """Whether nothing is activated."""
+        return not any(
+            (self.expansion_right_mm, self.expansion_left_mm, self.toe_in_right_deg, self.toe_in_left_deg)
+        )
+
+
 class BowModel(Strict):
     """The bow in hand, in mm. Supplier labels such as "short" or "long" are not standardised (common practice)."""
 
@@ -91,6 +108,8 @@ class BowModel(Strict):
     tube_bore_mm: float = Field(default=1.15, gt=0.3, lt=3.0)
     e_gpa: float = Field(default=160.0, gt=20.0, lt=300.0)
     proof_mpa: float = Field(default=1400.0, gt=100.0, lt=3000.0)
+    bend_place_mm: float | None = Field(default=None, gt=0.0, le=250.0)
+    activation: ActivationModel = Field(default_factory=ActivationModel)
 
     def arm_mm(self, side: Side) -> float:
         """Length of one outer arm from the middle of the joint along the wire to the hook."""
@@ -158,11 +177,26 @@ class LigamentModel(Strict):
     thickness_mm: float = Field(default=0.2, gt=0.0, le=1.0)
 
 
+Unknown = Literal["bend_deg", "place_mm", "length_mm", "rise_mm"]
+
+
 class ChoicesModel(Strict):
-    """What the clinician decides."""
+    """What the clinician decides.
+
+    ``aim``: "line" brings the loaded line of force to the target, ``wanted_offset_mm`` apical of it (0: through it);
+    "no_tip" makes each molar's predicted tip zero. ``unknowns``: what the solver may change. Limits per side.
+    """
 
     target: TargetMethod = "elastic_foundation"
+    aim: Literal["line", "no_tip"] = "line"
     wanted_offset_mm: float = Field(default=0.0, ge=-15.0, le=15.0)
+    unknowns: list[Unknown] = Field(
+        default_factory=lambda: list[Unknown](["bend_deg"]), min_length=1, max_length=4
+    )
+    bend_limit_deg: float = Field(default=60.0, gt=0.0, le=90.0)
+    arm_limits_mm: Annotated[list[float], Field(min_length=2, max_length=2)] = Field(
+        default_factory=lambda: [50.0, 160.0]
+    )
     crest_below_cej_mm: float = Field(default=0.75, ge=-2.0, le=15.0)
     bow: Literal["elastic", "rigid"] = "elastic"
     ideal_tubes: bool = False

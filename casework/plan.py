@@ -7,7 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from casework.centre import CentreReport
+from mechanics.bow.passivity import TerminalFit
 from mechanics.bow.wire import BowWire, WornBow
+from mechanics.centres.movement import Movement
+from mechanics.making.bend_schedule import BendSchedule
 from mechanics.sides import Side
 from mesh_tools.arrays import Array, frozen
 from mesh_tools.surface import Surface
@@ -35,6 +38,20 @@ class Wrench:
     def __post_init__(self) -> None:
         object.__setattr__(self, "force_n", frozen(self.force_n, (3,), name="force_n"))
         object.__setattr__(self, "moment_n_mm", frozen(self.moment_n_mm, (3,), name="moment_n_mm"))
+
+
+@dataclass(frozen=True, eq=False)
+class BenchWork:
+    """How one arm is made: ``plier_deg`` is the angle to go to under the plier, which springs back to the bend.
+
+    ``schedule`` leads from the fitted bow to the bent one, by length, rotation and angle; None when the arm is cut
+    or lengthened, or stays as it is. ``told`` says why, or what to mind.
+    """
+
+    plier_deg: float
+    beak_radius_mm: float
+    schedule: BendSchedule | None
+    told: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +89,9 @@ class SidePlan:
     vertical_n: float
     lateral_n: float
     solved: bool
+    movement: Movement | None
+    bench: BenchWork
+    fit: TerminalFit
     advice: tuple[str, ...] = ()
     sensitivities: dict[str, float] = field(default_factory=dict)
 
@@ -105,6 +125,7 @@ class Plan:
     bow_bench: BowWire
     worn_before: WornBow
     worn_after: WornBow
+    inserted: WornBow | None
     molars: dict[Side, Surface]
     face: Surface | None
     arch: Surface | None

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
 from casework.cautions import CAUTIONS
-from casework.plan import Plan, SidePlan
+from casework.plan import BenchWork, Plan, SidePlan
+from mechanics.centres.movement import Movement
+from mechanics.sides import SIDES
 
 PLAN_SCHEMA = 1
 
@@ -24,6 +27,7 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
         "frame": "LPS mm, origin as in the scans",
         "treatment_axes_in_lps": _list(plan.treatment_rotation),
         "sides": {name: side_as_dict(side) for name, side in plan.sides.items()},
+        "bow": _bow(plan),
         "warnings": list(plan.warnings),
         "findings": list(plan.findings),
         "cautions": [c.text for c in CAUTIONS],
@@ -64,9 +68,54 @@ def side_as_dict(side: SidePlan) -> dict[str, Any]:
             "point_mm": _list(side.rule.point_mm),
         },
         "centre": side.centre.as_dict(),
+        "movement": _movement(side.movement),
+        "bench": _bench(side.bench),
+        "terminal_fit": asdict(side.fit),
         "sensitivities": dict(side.sensitivities),
         "advice": list(side.advice),
     }
+
+
+def _movement(movement: Movement | None) -> dict[str, Any] | None:
+    if movement is None:
+        return None
+    pole = movement.centre_of_rotation_mm
+    return {
+        "kind": movement.kind,
+        "words": movement.words,
+        "tip_deg_per_mm": movement.tip_deg_per_mm,
+        "centre_of_rotation_mm": None if pole is None else _list(pole),
+    }
+
+
+def _bench(bench: BenchWork) -> dict[str, Any]:
+    return {
+        "plier_deg": bench.plier_deg,
+        "beak_radius_mm": bench.beak_radius_mm,
+        "schedule": [] if bench.schedule is None else [asdict(row) for row in bench.schedule.bends],
+        "told": list(bench.told),
+    }
+
+
+def _bow(plan: Plan) -> dict[str, Any]:
+    part, place = plan.worn_after.max_stress_place
+    tree: dict[str, Any] = {
+        "max_stress_mpa": plan.worn_after.max_stress_mpa,
+        "max_stress_part": part,
+        "max_stress_s_mm": place,
+        "proof_mpa": plan.bow_bench.material.proof_mpa,
+        "residual": plan.worn_after.residual,
+        "inserted": None,
+    }
+    if plan.inserted is not None:
+        tree["inserted"] = {
+            side: {
+                "force_n": _list(plan.inserted.force_n[side]),
+                "moment_n_mm": _list(plan.inserted.moment_n_mm[side]),
+            }
+            for side in SIDES
+        }
+    return tree
 
 
 def _list(values: Any) -> Any:

@@ -9,24 +9,18 @@ from collections.abc import Callable, Mapping
 from importlib.metadata import version
 from pathlib import Path
 
-from casework.bow_needs import bow_needs, check_landmarks, landmark
+from casework.bow_needs import check_landmarks, landmark
 from casework.case_file import CaseModel
 from casework.frame import treatment_rotation
 from casework.limits import case_warnings, plan_warnings
 from casework.plan import InputFile, Plan
 from casework.scans import Scan, read_scans
-from casework.side_centre import SideCentre, side_centre
+from casework.side_centre import side_centre
 from casework.side_plan import Solved, side_plan
-from casework.straps import strap_pulls
+from casework.solving import solved_bend
 from mechanics.bend.help import what_would_help
 from mechanics.bend.sensitivity import sensitivities
-from mechanics.bend.solve import BendCase, solve_bend
-from mechanics.bow.fit import fit_bow
-from mechanics.bow.rigid_wear import rigid_wear
-from mechanics.bow.wire import TubeSupport, Wear
-from mechanics.rod.wear import ideal_tube_wear
-from mechanics.sides import SIDES, Side
-from mesh_tools.arrays import Array
+from mechanics.sides import SIDES
 
 Say = Callable[[str], None]
 
@@ -49,46 +43,17 @@ def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) 
     scans = read_scans(case, folder)
     progress("centres of resistance")
     centres = {side: side_centre(case, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}
-    progress("fitting the bow")
-    bend_case = _bend_case(case, scans, centres, rotation)
-    progress("solving the bend")
-    solution = solve_bend(bend_case)
-    slopes = sensitivities(bend_case, solution.trial, worn=solution.worn_after)
-    solved = Solved(rotation, centres, bend_case, solution, slopes, what_would_help(bend_case, solution))
-    return _plan(case, folder, scans, solved)
+    progress("fitting the bow and solving the bend")
+    face = scans["face"].surface if "face" in scans else None
+    bend = solved_bend(case, centres, rotation, face=face)
+    slopes = sensitivities(bend.case, bend.solution.trial, worn=bend.solution.worn_after)
+    solved = Solved(rotation, centres, bend, slopes, what_would_help(bend.case, bend.solution))
+    return _plan(case, scans, solved)
 
 
-def _bend_case(
-    case: CaseModel, scans: Mapping[str, Scan], centres: Mapping[Side, SideCentre], rotation: Array
-) -> BendCase:
-    face = scans["face"].surface.moved(rotation) if "face" in scans else None
-    fit = fit_bow(bow_needs(case, rotation, face))
-    targets = {side: rotation @ centres[side].target_mm for side in SIDES}
-    return BendCase.through(
-        targets,
-        bow=fit.wire,
-        straps=strap_pulls(case, rotation),
-        supports={side: _support(case, centres[side], targets[side], rotation) for side in SIDES},
-        wanted_offset_mm=dict.fromkeys(SIDES, case.choices.wanted_offset_mm),
-        wear=chosen_wear(case),
-    )
-
-
-def chosen_wear(case: CaseModel) -> Wear:
-    """How the bow of ``case`` bends under load."""
-    if case.choices.bow == "rigid":
-        return rigid_wear
-    return ideal_tube_wear
-
-
-def _support(case: CaseModel, centre: SideCentre, target: Array, rotation: Array) -> TubeSupport:
-    """How the molar stands: on its ligament, or held still in ideal tubes or when its roots are not seen."""
-    held = case.choices.ideal_tubes or case.choices.bow == "rigid"
-    return TubeSupport(target, None if held else centre.stiffness_at_target(rotation))
-
-
-def _plan(case: CaseModel, folder: Path, scans: Mapping[str, Scan], solved: Solved) -> Plan:
-    back, solution = solved.rotation.T, solved.solution
+def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
+    back, bend, solution = solved.rotation.T, solved.bend, solved.bend.solution
+    inserted = None if bend.inserted is None else bend.inserted.moved(back)
     sides = {side: side_plan(side, solved) for side in SIDES}
     warnings = [*case_warnings(case), *(w for c in solved.centres.values() for w in c.warnings)]
     molars = {s: scans[f"{s}_molar"].surface for s in SIDES if f"{s}_molar" in scans}
@@ -100,10 +65,11 @@ def _plan(case: CaseModel, folder: Path, scans: Mapping[str, Scan], solved: Solv
         bow_model=case.choices.bow,
         treatment_rotation=solved.rotation,
         sides=sides,
-        bow_before=solved.bend_case.bow.moved(back),
+        bow_before=bend.case.bow.moved(back),
         bow_bench=solution.bench.moved(back),
         worn_before=solution.worn_before.moved(back),
         worn_after=solution.worn_after.moved(back),
+        inserted=inserted,
         molars=molars,
         face=scans["face"].surface if "face" in scans else None,
         arch=scans["arch"].surface if "arch" in scans else None,

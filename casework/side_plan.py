@@ -7,12 +7,15 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
+from casework.bench import bench_work
 from casework.plan import RuleMarks, SidePlan, Wrench
 from casework.side_centre import SideCentre
+from casework.solving import SolvedBend
 from mechanics.bend.help import Help
 from mechanics.bend.sensitivity import Sensitivity
-from mechanics.bend.solve import BendCase, BendSolution
 from mechanics.bow.bend import bend_point_mm
+from mechanics.bow.passivity import passivity
+from mechanics.centres.movement import Movement, movement
 from mechanics.centres.rule_of_thumb import UP_MM
 from mechanics.sides import Side, outward_sign
 from mesh_tools.arrays import Array
@@ -24,8 +27,7 @@ class Solved:
 
     rotation: Array
     centres: dict[Side, SideCentre]
-    bend_case: BendCase
-    solution: BendSolution
+    bend: SolvedBend
     sensitivities: dict[Side, Sensitivity]
     help: Sequence[Help]
 
@@ -36,7 +38,8 @@ class Solved:
 
 def side_plan(side: Side, solved: Solved) -> SidePlan:
     """The plan of ``side``."""
-    centre, solution, worn = solved.centres[side], solved.solution, solved.solution.worn_after
+    centre, solution = solved.centres[side], solved.bend.solution
+    worn = solution.worn_after
     before, after = solution.line_before[side], solution.line_after[side]
     force, moment = worn.force_n[side], worn.moment_n_mm[side]
     return SidePlan(
@@ -66,13 +69,16 @@ def side_plan(side: Side, solved: Solved) -> SidePlan:
         vertical_n=float(force[2]),
         lateral_n=outward_sign(side) * float(force[0]),
         solved=solution.solved_side(side),
+        movement=_movement(side, solved),
+        bench=bench_work(side, solved.bend),
+        fit=passivity(solved.bend.case.bow, seat="as it lies")[side],
         advice=tuple(h.text for h in solved.help) if not solution.solved_side(side) else (),
         sensitivities=asdict(solved.sensitivities[side]),
     )
 
 
 def _rule_marks(side: Side, solved: Solved) -> RuleMarks:
-    tube = solved.bend_case.bow.tubes[side]
+    tube = solved.bend.case.bow.tubes[side]
     back = tube.axis * np.array([1.0, 1.0, 0.0])
     corner = tube.mesial_mm + np.array([0.0, 0.0, UP_MM])
     half = 0.5 * tube.length_mm
@@ -89,7 +95,25 @@ def _rule_marks(side: Side, solved: Solved) -> RuleMarks:
 
 
 def _strap_point(side: Side, solved: Solved) -> Array | None:
-    straps = solved.bend_case.straps[side].straps
+    straps = solved.bend.case.straps[side].straps
     if len(straps) != 1 or straps[0].toward_mm is None:
         return None
     return solved.lps(straps[0].toward_mm)
+
+
+def _movement(side: Side, solved: Solved) -> Movement | None:
+    """What the worn line of force does to the molar, in words; None when its roots are not seen."""
+    centre = solved.centres[side]
+    anatomy, worn = centre.report.anatomy, solved.bend.solution.worn_after
+    if centre.stiffness is None or anatomy is None:
+        return None
+    apex = np.mean(list(anatomy.apices_mm.values()), axis=0)
+    crown = anatomy.cervical_line_mm.mean(axis=0) - anatomy.crown_height_mm * anatomy.long_axis
+    return movement(
+        centre.stiffness,
+        force=solved.lps(worn.strap_direction[side]),
+        through_mm=solved.lps(worn.hook_mm[side]),
+        crown_mm=crown,
+        apex_mm=apex,
+        rotation=solved.rotation,
+    )

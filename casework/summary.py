@@ -28,6 +28,7 @@ def _side_lines(side: SidePlan) -> list[str]:
         f"after; strap {side.strap_force_n:.2f} N ({force_gf:.0f} gf)",
         f"        on the molar: distal {side.distal_n:.2f} N, {_vertical(side.vertical_n)}, "
         f"{_lateral(side.lateral_n)}; hook moves {side.hook_travel_mm:.1f} mm under load",
+        *_made(side),
         *(f"        {advice}" for advice in side.advice),
     ]
 
@@ -44,3 +45,12 @@ def _vertical(newtons: float) -> str:
 
 def _lateral(newtons: float) -> str:
     return f"{'buccal' if newtons > 0 else 'palatal'} {abs(newtons):.2f} N"
+
+
+def _made(side: SidePlan) -> list[str]:
+    lines = [
+        f"        at the bench: to {abs(side.bench.plier_deg):.1f} deg under the plier, springs back to the bend"
+    ]
+    if side.movement is not None:
+        lines.append(f"        predicted: {side.movement.words}")
+    return lines

@@ -1,0 +1,110 @@
+"""The bend of a case: bow fitted, straps laid, molars on their ligaments, and the search set up as the case asks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from casework.bow_needs import bow_needs
+from casework.case_file import CaseModel
+from casework.side_centre import SideCentre
+from casework.straps import strap_pulls
+from mechanics.bend.goal import Goal, line_goal, tip_goal
+from mechanics.bend.solve import BendCase, BendSolution, solve_bend
+from mechanics.bend.trial import Limits, Values, as_it_is
+from mechanics.bow.activation import activated
+from mechanics.bow.fit import BowFit, fit_bow
+from mechanics.bow.rigid_wear import rigid_wear
+from mechanics.bow.wire import BowWire, TubeSupport, Wear, WornBow
+from mechanics.rod.wear import elastic_wear, ideal_tube_wear
+from mechanics.sides import SIDES, Side
+from mechanics.strap.pull import StrapPull
+from mesh_tools.arrays import Array
+from mesh_tools.surface import Surface
+
+
+@dataclass(frozen=True, eq=False)
+class SolvedBend:
+    """The search and its answer, in the treatment frame; ``inserted``: the bow in its tubes before any strap."""
+
+    fit: BowFit
+    case: BendCase
+    solution: BendSolution
+    inserted: WornBow | None
+
+
+def solved_bend(
+    case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, *, face: Surface | None
+) -> SolvedBend:
+    """The bend that the case asks for; ``face`` is in LPS. Raises BowtrueError in one line."""
+    fit = fit_bow(bow_needs(case, rotation, None if face is None else face.moved(rotation)))
+    bend_case = _bend_case(case, centres, rotation, fit)
+    unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
+    solution = solve_bend(bend_case, unknowns=unknowns, start=_start(case, bend_case.bow))
+    return SolvedBend(fit, bend_case, solution, _inserted(case, bend_case))
+
+
+def chosen_wear(case: CaseModel) -> Wear:
+    """How the bow of ``case`` bends under load."""
+    if case.choices.bow == "rigid":
+        return rigid_wear
+    return ideal_tube_wear if case.choices.ideal_tubes else elastic_wear
+
+
+def _bend_case(case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, fit: BowFit) -> BendCase:
+    targets = {side: rotation @ centres[side].target_mm for side in SIDES}
+    stands = {side: TubeSupport(targets[side], centres[side].stiffness_at_target(rotation)) for side in SIDES}
+    held = {side: TubeSupport(targets[side]) for side in SIDES}
+    still = case.choices.ideal_tubes or case.choices.bow == "rigid"
+    return BendCase(
+        bow=_activated(case, fit.wire),
+        straps=strap_pulls(case, rotation),
+        supports=held if still else stands,
+        targets_mm=targets,
+        goal=_goal(case, targets, stands),
+        wear=chosen_wear(case),
+        limits=_limits(case),
+    )
+
+
+def _goal(case: CaseModel, targets: Mapping[Side, Array], stands: Mapping[Side, TubeSupport]) -> Goal:
+    if case.choices.aim == "no_tip":
+        return tip_goal(stands)
+    return line_goal(targets, wanted_offset_mm=dict.fromkeys(SIDES, case.choices.wanted_offset_mm))
+
+
+def _limits(case: CaseModel) -> Limits:
+    most = case.choices.bend_limit_deg
+    low, high = case.choices.arm_limits_mm
+    return Limits(bend_deg=(-most, most), length_mm=(low, high))
+
+
+def _activated(case: CaseModel, bow: BowWire) -> BowWire:
+    given = case.bow.activation
+    if given.passive:
+        return bow
+    return activated(
+        bow,
+        expansion_mm={"right": given.expansion_right_mm, "left": given.expansion_left_mm},
+        toe_in_deg={"right": given.toe_in_right_deg, "left": given.toe_in_left_deg},
+    )
+
+
+def _start(case: CaseModel, bow: BowWire) -> dict[Side, Values] | None:
+    """The trial with the case's own place of bend, or None for the bow's."""
+    if case.bow.bend_place_mm is None:
+        return None
+    start = as_it_is(bow)
+    for side in SIDES:
+        start[side]["place_mm"] = case.bow.bend_place_mm
+    return start
+
+
+def _inserted(case: CaseModel, bend_case: BendCase) -> WornBow | None:
+    """What an activated inner bow does to the molars before any strap; None for a passive one or a rigid bow."""
+    if case.bow.activation.passive or case.choices.bow == "rigid":
+        return None
+    slack = {s: StrapPull.along(np.array([0.0, 1.0, 0.0]), force_n=0.0) for s in SIDES}
+    return bend_case.wear(bend_case.bow, slack, bend_case.supports)
