@@ -11,12 +11,14 @@ from mechanics.bend.goal import Goal, line_goal, worn_lines
 from mechanics.bend.newton import Reached, bounded_newton
 from mechanics.bend.trial import SCALE, Limits, Name, Trial, Values, as_it_is, trial_bow, trial_straps
 from mechanics.bow.rigid_wear import rigid_wear
+from mechanics.bow.skin import Skin, arms_from_skin_mm
 from mechanics.bow.wire import BowWire, TubeSupport, Wear, WornBow
 from mechanics.line_of_force import ForceLine
 from mechanics.sides import SIDES, Side
 from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError
+from mesh_tools.surface import Surface
 
 Unknowns = Mapping[Side, tuple[Name, ...]]
 BEND_ONLY: dict[Side, tuple[Name, ...]] = {"right": ("bend_deg",), "left": ("bend_deg",)}
@@ -36,6 +38,7 @@ class BendCase:
     wear: Wear = rigid_wear
     limits: Limits = field(default_factory=Limits)
     apical_sign: int = 1
+    skin: Skin | None = None
 
     @classmethod
     def through(
@@ -49,12 +52,14 @@ class BendCase:
         wear: Wear = rigid_wear,
         limits: Limits | None = None,
         apical_sign: int = 1,
+        face: Surface | None = None,
     ) -> BendCase:
         """The usual case: the loaded line passes each target, or ``wanted_offset_mm`` apical of it."""
         goal = line_goal(targets_mm, wanted_offset_mm=wanted_offset_mm, apical_sign=apical_sign)
         held = {s: TubeSupport(targets_mm[s]) for s in SIDES} if supports is None else supports
         kept = Limits() if limits is None else limits
-        return cls(bow, straps, held, targets_mm, goal, wear, kept, apical_sign)
+        skin = None if face is None else Skin(face)
+        return cls(bow, straps, held, targets_mm, goal, wear, kept, apical_sign, skin)
 
     def worn(self, trial: Trial, *, wear: Wear | None = None) -> WornBow:
         """The trial's bow under the trial's pulls."""
@@ -88,6 +93,7 @@ class BendSolution:
     at_bound: tuple[str, ...]
     evaluations: int
     refusals: tuple[str, ...]
+    skin_mm: Mapping[Side, float] | None
 
     def solved_side(self, side: Side) -> bool:
         """Whether the goal of one side is met."""
@@ -95,8 +101,9 @@ class BendSolution:
 
     @property
     def solved(self) -> bool:
-        """Whether both goals are met by a bow whose statics converged."""
-        return self.worn_after.converged and all(self.solved_side(s) for s in SIDES)
+        """Whether both goals are met by a bow whose statics converged and whose arms stay out of the face."""
+        clear = self.skin_mm is None or min(self.skin_mm.values()) > 0.0
+        return self.worn_after.converged and clear and all(self.solved_side(s) for s in SIDES)
 
     def bend_deg(self, side: Side) -> float:
         """The bend of one side, positive up."""
@@ -111,9 +118,11 @@ class BendSolution:
         rows = []
         for s in SIDES:
             state = "reached" if self.solved_side(s) else "NOT reached"
-            rows.append(
-                f"{s}: bend {self.bend_deg(s):+.1f} deg, {state}, {self.left_over[s]:+.2f} {self.unit} left"
-            )
+            left = f"{self.left_over[s]:+.2f} {self.unit} left"
+            row = f"{s}: bend {self.bend_deg(s):+.1f} deg, {state}, {left}"
+            if self.skin_mm is not None and self.skin_mm[s] <= 0.0:
+                row += f", arm {-self.skin_mm[s]:.1f} mm inside the face"
+            rows.append(row)
         return "\n".join(rows)
 
 
@@ -195,9 +204,10 @@ def _solution(
     case: BendCase, trial: Trial, worn: tuple[WornBow, WornBow], at_bound: tuple[str, ...], found: Reached
 ) -> BendSolution:
     before, after = worn
+    bench = trial_bow(case.bow, trial)
     return BendSolution(
         trial=trial,
-        bench=trial_bow(case.bow, trial),
+        bench=bench,
         worn_before=before,
         worn_after=after,
         line_before=case.lines(before),
@@ -209,4 +219,5 @@ def _solution(
         at_bound=at_bound,
         evaluations=found.evaluations,
         refusals=found.refusals,
+        skin_mm=None if case.skin is None else arms_from_skin_mm(after.outer, bench.joint, case.skin),
     )

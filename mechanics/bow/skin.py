@@ -8,10 +8,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
+from mechanics.bow.wire import JointRegion, WirePart
+from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array, BoolArray
 from mesh_tools.surface import Surface
 
 NEIGHBOURS = 8
+PAST_LIPS_MM = 30.0  # about where the outer wire has passed the corner of the mouth
 
 
 class Skin:
@@ -42,6 +45,22 @@ class Skin:
         pick = np.argmax(np.where(tied, np.abs(facing), -1.0), axis=1)
         rows = np.arange(len(p))
         return np.asarray(np.where(facing[rows, pick] < 0.0, -1.0, 1.0) * size[rows, pick])
+
+
+def arms_from_skin_mm(
+    outer: WirePart, joint: JointRegion, skin: Skin, *, from_middle_mm: float = PAST_LIPS_MM
+) -> dict[Side, float]:
+    """Least distance (mm) from each arm's surface to the skin, negative inside it, worn or not.
+
+    Wire nearer than ``from_middle_mm`` to the joint's middle lies between the lips and does not count.
+    """
+    gaps: dict[Side, float] = {}
+    for side in SIDES:
+        arm = joint.outer_middle_mm if side == "right" else outer.length_mm - joint.outer_middle_mm
+        s = np.linspace(min(from_middle_mm, arm), arm, max(2, int(arm)))
+        at = joint.outer_middle_mm + (s if side == "left" else -s)
+        gaps[side] = float((skin.distance_mm(outer.at(at)) - 0.5 * outer.diameter_at(at)).min())
+    return gaps
 
 
 def is_inside(face: Surface, points_mm: ArrayLike) -> BoolArray:

@@ -300,7 +300,8 @@ class WornBow:
     notes: tuple[str, ...] = ()
 
     def moved(self, rotation: ArrayLike, shift_mm: ArrayLike = (0.0, 0.0, 0.0)) -> WornBow:
-        """The worn bow turned (a proper rotation) and shifted, ``rotation @ p + shift``; forces turn with it."""
+        """The worn bow turned (a proper rotation) and shifted, ``rotation @ p + shift``; forces turn with
+        it."""
         r, t = np.asarray(rotation, dtype=np.float64), np.asarray(shift_mm, dtype=np.float64)
 
         def places(given: Mapping[Side, Array]) -> dict[Side, Array]:

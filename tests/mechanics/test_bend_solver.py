@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bow_cases import cervical, needs, targets
+from bow_cases import cervical, ellipsoid, needs, targets
 
 from mechanics.bend.goal import tip_goal
 from mechanics.bend.help import what_would_help
@@ -285,6 +285,21 @@ def test_the_mirror_image_patient_gets_the_mirrored_bends(bow: BowWire) -> None:
     two = solve_bend(BendCase.through(targets(), bow=image, straps=pulls, wear=sagging_wear))
     for s in SIDES:
         assert two.bend_deg(other[s]) == pytest.approx(one.bend_deg(s), abs=0.05)
+
+
+def test_an_arm_in_the_face_is_no_solution(bow: BowWire) -> None:
+    """Two ellipsoid heads about the same bow: the narrow one is cleared, the wide one is not."""
+    for half_width, clear in ((30.0, True), (62.0, False)):
+        face = ellipsoid(radii_mm=(half_width, 75.0, 100.0), centre_mm=(0.0, 40.0, 0.0))
+        found = solve_bend(BendCase.through(targets(), bow=bow, straps=neck(), face=face))
+        assert all(found.solved_side(s) for s in SIDES)
+        assert found.solved == clear
+        assert ("inside the face" in found.report()) != clear
+        # Half width of the ellipse at the hook's place, against its own x: the hook's distance is no more than that.
+        hook = found.bench.hook_mm["left"]
+        wide = half_width * np.sqrt(1.0 - ((hook[1] - 40.0) / 75.0) ** 2 - (hook[2] / 100.0) ** 2)
+        assert found.skin_mm is not None
+        assert found.skin_mm["left"] < hook[0] - wide
 
 
 def test_nothing_to_change_is_refused(bow: BowWire) -> None:

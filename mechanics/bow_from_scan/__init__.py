@@ -1,0 +1,1 @@
+"""A face-bow that exists: centrelines, diameters, hooks and bends from a surface scan of it."""
