@@ -42,7 +42,7 @@ _LOOKS: dict[Role, Look] = {
     "bow_bench": Look(SKY, "#0B6A9E", width_px=2.0),
     "line_before": Look(GREY, "#4B5563", width_px=1.6, dashed=True),
     "line_after": Look(VERMILION, "#A84A00", width_px=2.8),
-    "strap": Look("#7A4A1E", "#6A3F18", width_px=4.0),
+    "strap": Look("#9A6B3A", "#6A3F18", width_px=8.0),
     "tube": Look("#4A5568", "#374151", width_px=4.0),
     "target": Look(VERMILION, "#A84A00", glyph="ring"),
     "rule": Look(ORANGE, "#855B00", glyph="cross"),

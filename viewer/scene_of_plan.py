@@ -56,8 +56,12 @@ def scene_of_plan(plan: Plan) -> Scene:
             d for side, s in sides for d in (*_rule_dimensions(side, s, turn), *_offsets(side, s, turn))
         ),
         focuses=tuple(_focus(plan, side, s, turn) for side, s in sides),
-        captions={side: bend_order(side, bend_deg=s.bend_deg, place_mm=s.bend_place_mm) for side, s in sides},
+        captions={side: _caption(side, s) for side, s in sides},
     )
+
+
+def _caption(side: Side, s: SidePlan) -> str:
+    return bend_order(side, bend_deg=s.bend_deg, place_mm=s.bend_place_mm, solved=s.solved)
 
 
 def _turned(turn: Array, points: ArrayLike) -> Array:
@@ -126,7 +130,7 @@ def _lines(side: Side, s: SidePlan, turn: Array) -> list[LineItem]:
                  points_mm=_line_of_force(*before, target, length)),
         LineItem(name=f"{side} line of force after the bend", group=LINE_AFTER, role="line_after", side=side,
                  points_mm=_line_of_force(hook, direction, target, length)),
-        LineItem(name=f"{side} strap", group=STRAP, role="strap", side=side, opacity=0.55,
+        LineItem(name=f"{side} strap", group=STRAP, role="strap", side=side, opacity=0.35,
                  points_mm=np.array([hook, hook + length * direction])),
     ]  # fmt: skip
 
@@ -139,7 +143,7 @@ def _estimates(side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
             role=METHOD_ROLES.get(method, "estimate"),
             side=side,
             at_mm=_turned(turn, result.point_mm),
-            size_mm=1.1,
+            size_mm=0.9,
             glyph=look(METHOD_ROLES.get(method, "estimate")).glyph,
         )
         for method, result in s.centre.methods.items()
@@ -147,11 +151,12 @@ def _estimates(side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
 
 
 def _marks(plan: Plan, side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
+    here = f"bend here: {bend_words(s.bend_deg)}" if s.solved else "bend place (not solved)"
     on_wire = plan.worn_after.outer.at(plan.bow_bench.outer_s_mm(side, s.bend_place_mm))
     return [
         PointItem(name=f"target: {method_name(s.target_method)}", group=ESTIMATES, role="target", side=side,
                   at_mm=_turned(turn, s.target_mm), size_mm=2.4, glyph="ring"),
-        PointItem(name=f"bend here: {bend_words(s.bend_deg)}", group=AFTER, role="bend", side=side,
+        PointItem(name=here, group=AFTER, role="bend", side=side,
                   at_mm=_turned(turn, on_wire), size_mm=3.0, glyph="ring",
                   detail=f"{s.bend_place_mm:.0f} mm from the middle"),
         PointItem(name="hook, worn", group=AFTER, role="bow_after", side=side, at_mm=_turned(turn, s.hook_mm),

@@ -110,7 +110,8 @@ def _key(figure: Any, scene: Scene) -> None:
             [],
             [],
             color=look(r).colour,
-            lw=look(r).width_px,
+            lw=min(look(r).width_px, 5.0),
+            alpha=0.5 if r == "strap" else 1.0,
             ls=(0, (4, 2)) if look(r).dashed else "-",
             label=t,
         )

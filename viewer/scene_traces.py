@@ -25,6 +25,7 @@ from viewer.scene import (
 
 Trace = dict[str, Any]
 _DASH_MM = 4.0
+_LIGHT = {"x": -2000, "y": 3000, "z": -10}  # in the eye's space: left, up and towards whoever looks
 
 
 def traces_of(scene: Scene) -> list[Trace]:
@@ -69,8 +70,8 @@ def _mesh(item: Item, points: Array, faces: NDArray[np.int64]) -> Trace:
     return {
         "type": "mesh3d", "x": x, "y": y, "z": z, "i": i, "j": j, "k": k, **_common(item),
         "color": look(item.role).colour, "opacity": item.opacity, "flatshading": False,
-        "lighting": {"ambient": 0.78, "diffuse": 0.55, "specular": 0.12, "roughness": 0.7, "fresnel": 0.05},
-        "lightposition": {"x": -4000, "y": -9000, "z": 9000},
+        "lightposition": _LIGHT,
+        "lighting": {"ambient": 0.62, "diffuse": 0.6, "specular": 0.12, "roughness": 0.7, "fresnel": 0.05},
     }  # fmt: skip
 
 

@@ -56,7 +56,9 @@ class View:
 
     def shows(self, item: Item) -> bool:
         """True when ``item`` belongs in a still picture of this view."""
-        return not item.hidden_at_first and (item.side is None or item.side in self.sides)
+        if item.hidden_at_first or (self.close_up and item.role == "face"):
+            return False
+        return item.side is None or item.side in self.sides
 
 
 def view_from(scene: Scene, where: str, *, width_over_height: float) -> View:
@@ -84,11 +86,14 @@ def close_up(focus: Focus, *, width_over_height: float) -> View:
 
 
 def opacity_in(item: Item, view: View) -> float:
-    """Opacity of ``item`` in ``view``: in a close-up of a molar the bow in front of it is seen through."""
-    return 0.35 * item.opacity if view.close_up and isinstance(item, WireItem) else item.opacity
+    """Opacity of ``item`` in ``view``: in a close-up of a molar, bow and arch are seen through."""
+    if not view.close_up:
+        return item.opacity
+    return item.opacity * (0.35 if isinstance(item, WireItem) else 0.5 if item.role == "arch" else 1.0)
 
 
 _STRAP_SHOWN_MM = 45.0
+_BEHIND_MM = np.array([[0.0, 34.0, 0.0]])  # room behind the molar for the line of force
 _TITLES = {
     "right": "From the right",
     "left": "From the left",
@@ -102,6 +107,7 @@ def _framed_points(scene: Scene, view: View) -> list[Array]:
     wide = [i.points_mm for i in scene.wires if view.shows(i)]
     wide += [_near_end(i.points_mm) for i in scene.lines if view.shows(i) and i.role == "strap"]
     wide += [i.points_mm for i in scene.surfaces if view.shows(i) and i.role == "molar"]
+    wide += [p.at_mm + _BEHIND_MM for p in scene.points if view.shows(p) and p.role == "target"]
     return [*wide, *(p.at_mm[None] for p in scene.points if view.shows(p)), np.zeros((0, 3))]
 
 

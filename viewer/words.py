@@ -36,8 +36,10 @@ def bend_words(bend_deg: float) -> str:
     return f"{'UP' if bend_deg > 0 else 'DOWN'} {abs(bend_deg):.1f}°"
 
 
-def bend_order(side: Side, *, bend_deg: float, place_mm: float) -> str:
-    """The order for one side in a sentence."""
+def bend_order(side: Side, *, bend_deg: float, place_mm: float, solved: bool = True) -> str:
+    """The order for one side in a sentence; no order where no bend within the limits does it."""
+    if not solved:
+        return f"Do not bend the {side} outer arm from this plan: the target is not reached."
     if abs(bend_deg) < 0.05:
         return f"Leave the {side} outer arm as it is."
     return f"Bend the {side} outer arm {bend_words(bend_deg)} at {place_mm:.0f} mm from the middle."

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from casework.centre import CentreReport, MethodResult
-from casework.plan import InputFile, Plan, RuleMarks, SidePlan, Wrench
+from casework.plan import BenchWork, InputFile, Plan, RuleMarks, SidePlan, Wrench
+from mechanics.bow.passivity import TerminalFit
 from mechanics.bow.wire import BowWire, JointRegion, PartName, StockMaterial, Tube, WirePart, WornBow
 from mechanics.centres.estimate import CentreEstimate
 from mechanics.ligament.springs import Ligament
@@ -149,6 +150,7 @@ def trial_side(
         "tipping_moment_before_n_mm": STRAP_N * offsets[0], "tipping_moment_after_n_mm": STRAP_N * offsets[1],
         "wrench_at_centre": Wrench(force @ turn, np.array([0.1, 20.0, 60.0])), "distal_n": float(force[1]),
         "vertical_n": float(force[2]), "lateral_n": float(force[0] * sign), "solved": True,
+        "movement": None, "bench": BenchWork(16.2, 3.0, None), "fit": TerminalFit(*[0.0] * 7, passive=True),
     }  # fmt: skip
     return SidePlan(**(values | changes))
 
@@ -166,7 +168,7 @@ def trial_plan(rotation: Any = None, **changes: Any) -> Plan:
         "bow_before": before.moved(back), "bow_bench": bench.moved(back),
         "worn_before": worn(worn_before.moved(back), turn), "worn_after": worn(after.moved(back), turn),
         "molars": {"right": trial_molar(-1).moved(back), "left": trial_molar(1).moved(back)},
-        "face": None, "arch": None,
+        "face": None, "arch": None, "inserted": None,
         "warnings": ("Age 10.5: look at the apices.",), "findings": ("Right molar: three separate roots.",),
         "inputs": (InputFile("right_molar", "right.stl", "ab" * 32),),
     }  # fmt: skip
