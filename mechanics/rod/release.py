@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 from scipy.linalg import block_diag
 
-from mechanics.rod.contact import RIM_N_PER_MM, TubeContact
+from mechanics.rod.contact import CENTRING_N_PER_MM, RIM_N_PER_MM, TubeContact
 from mechanics.rod.model import RodState
 from mechanics.rod.newton import factorised
 from mechanics.rod.problem import RodProblem
 from mesh_tools.arrays import Array
+
+STEPS = 100
+SETTLED_N = 1e-8
 
 
 def relaxed(pinned: RodProblem, state: RodState) -> RodState:
@@ -57,25 +60,34 @@ def rim_force(contact: TubeContact, offset: Array) -> tuple[Array, Array]:
 def _against_rims(contact: TubeContact, stiff: Array, pressed: Array, seen: Array) -> Array:
     """Offsets (2 k,) where a wire of stiffness ``stiff``, pressing ``pressed`` at ``seen``, rests in the rims.
 
-    Newton's method on a convex problem; each step is halved until the slope along it has not turned.
+    Newton's method made to go downhill (curvatures taken by size); each step is halved until the slope along
+    it has not turned. A resting place that is a saddle, as that of a wire balanced in its play, is left along
+    its most unstable direction.
     """
     axes = contact.plane_axes
     rest = contact.resting(np.einsum("kic,kc->ki", axes, pressed.reshape(-1, 2)))
-    offset = np.einsum("kic,ki->kc", axes, rest).ravel()
+    offset: Array = np.einsum("kic,ki->kc", axes, rest).ravel()
+    reach = float(contact.slack_mm.max())
 
     def pull(at: Array) -> tuple[Array, Array]:
         force, slope = rim_force(contact, at)
         return np.asarray(force - pressed + stiff @ (at - seen)), np.asarray(slope + stiff)
 
     gradient, slope = pull(offset)
-    for _ in range(60):
-        step = -np.linalg.solve(slope, gradient)
-        down, share = float(gradient @ step), 1.0
+    for _ in range(STEPS):
+        curvature, ways = np.linalg.eigh(0.5 * (slope + slope.T))
+        if float(np.abs(gradient).max()) < SETTLED_N:
+            if curvature[0] >= 0.0:
+                break
+            offset = np.asarray(offset + 0.1 * reach * ways[:, 0])
+            gradient, slope = pull(offset)
+            continue
+        step = -ways @ ((ways.T @ gradient) / np.maximum(np.abs(curvature), CENTRING_N_PER_MM))
+        step *= min(1.0, reach / float(np.abs(step).max()))
+        down, share = abs(float(gradient @ step)), 1.0
         gradient, slope = pull(offset + step)
-        while float(gradient @ step) > 0.5 * abs(down) and share > 1e-4:
+        while float(gradient @ step) > 0.5 * down and share > 1e-4:
             share *= 0.5
             gradient, slope = pull(offset + share * step)
         offset = np.asarray(offset + share * step)
-        if float(np.abs(gradient).max()) < 1e-8:
-            break
     return offset

@@ -14,6 +14,7 @@ from mechanics.rod.ideal import fits, ideal_problem, inserted
 from mechanics.rod.mesh import SPACING_MM, BowMesh, bow_mesh, worn_points
 from mechanics.rod.newton import Equilibrium, NoEquilibriumError
 from mechanics.rod.problem import RodProblem
+from mechanics.rod.reactions import reactions
 from mechanics.rod.seat import (
     LEAST_INSIDE_MM,
     TubeSeat,
@@ -207,14 +208,3 @@ def _worn(
         residual=found.residual_n,
         notes=notes + yields,
     )
-
-
-def reactions(problem: RodProblem, found: Equilibrium) -> Array:
-    """Forces and moments (n, 6) of the supports on the nodes, read with the last Newton step."""
-    state = found.state
-    carried = problem.model.element_state(state)
-    forces = problem.element_forces(state, carried)
-    step, _ = problem.spread(found.correction)
-    steps = step[problem.model.ends].reshape(-1, 12)
-    forces += np.einsum("eij,ej->ei", problem.element_tangents(state, carried), steps)
-    return problem.nodal(forces)
