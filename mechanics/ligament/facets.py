@@ -44,8 +44,8 @@ def facets_of(points_mm: ArrayLike, faces: ArrayLike) -> Facets:
 def mean_root_radius_mm(points_mm: ArrayLike, faces: ArrayLike) -> float:
     """Twice the volume over the area of the supported root, mm.
 
-    That is the radius of a long cylinder closed at its end, and two thirds of that of a cone's rim. The volume is closed by a fan from
-    the mean of the points on the open rim (divergence theorem).
+    That is the radius of a long cylinder closed at its end, and two thirds of that of a cone's rim. The volume is
+    closed by a fan from the mean of the points on the open rim (divergence theorem).
     """
     facets = facets_of(points_mm, faces)
     points, triangles = np.asarray(points_mm, dtype=np.float64), np.asarray(faces)

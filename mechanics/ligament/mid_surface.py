@@ -14,12 +14,14 @@ from mesh_tools.errors import BadShapeError, BadValueError
 
 @dataclass(frozen=True, eq=False)
 class MidSurface:
-    """``points_mm`` (n, 3), ``faces`` (m, 3), ``thickness_mm`` (n,) at the points, ``face_thickness_mm`` (m,)."""
+    """``points_mm`` (n, 3), ``faces`` (m, 3), ``thickness_mm`` (n,) at the points, ``face_thickness_mm`` (m,), and the same
+    points on the root itself, ``root_mm`` (n, 3)."""
 
     points_mm: Array
     faces: IntArray
     thickness_mm: Array
     face_thickness_mm: Array
+    root_mm: Array
 
 
 def mid_surface(points_mm: ArrayLike, faces: ArrayLike, *, thickness_mm: ArrayLike) -> MidSurface:
@@ -48,7 +50,7 @@ def mid_surface(points_mm: ArrayLike, faces: ArrayLike, *, thickness_mm: ArrayLi
     length = np.linalg.norm(sums, axis=1, keepdims=True)
     direction = np.divide(outward * sums, length, out=np.zeros_like(sums), where=length > 0.0)
     moved = points + 0.5 * thickness[:, None] * direction
-    return MidSurface(moved, triangles, thickness, thickness[triangles].mean(axis=1))
+    return MidSurface(moved, triangles, thickness, thickness[triangles].mean(axis=1), points)
 
 
 def _thickness(thickness_mm: ArrayLike, n: int) -> Array:

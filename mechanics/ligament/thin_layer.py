@@ -66,7 +66,7 @@ def thin_layer(
     """
     given = ligament.thickness_mm if thickness_mm is None else thickness_mm
     layer = mid_surface(points_mm, faces, thickness_mm=given)
-    check_thickness(layer.points_mm, layer.faces, thickness_mm=float(layer.thickness_mm.max()))
+    check_thickness(layer.root_mm, layer.faces, thickness_mm=float(layer.thickness_mm.max()))
     facets = facets_of(layer.points_mm, layer.faces)
     film = _Film.of(ligament)
     free_side = rim_points(layer.faces, len(layer.points_mm))
