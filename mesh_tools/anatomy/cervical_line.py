@@ -26,9 +26,9 @@ from mesh_tools.fdi import ToothNumber
 
 COLUMNS = 96
 STEP_MM = 0.15
-FOLLOW_SCALE_MM = 0.45  # blur along the meridian while the band is followed
+FOLLOW_SCALE_MM = 0.4  # blur along the meridian while the band is followed
 PLACE_SCALE_MM = 0.25  # and while the line is set on it
-AROUND_COLUMNS = 1.0  # blur around the tooth, in columns
+FOLLOW_COLUMNS, PLACE_COLUMNS = 1.0, 1.0  # and around the tooth, in columns
 FLANK = 0.8  # share of the band's strength at which the line lies, on the crown side
 STRONG_PER_MM = 0.35  # bend at which a column's evidence counts as full
 _SURPRISE_COST, _FULL_GAIN, _GAIN_PER_MM = 0.05, 0.4, 0.3
@@ -103,29 +103,30 @@ def crown_ratio(tooth: ToothNumber) -> float:
     return _CROWN_RATIO[tooth.upper, tooth.kind]
 
 
-def bend(distance: Array, *, along_mm: float) -> Array:
-    """Curvature (rows, columns) per mm of every meridian, blurred over ``along_mm``; positive where concave.
+def bend(distance: Array, *, along_mm: float, around: float) -> Array:
+    """Curvature (rows, columns) per mm of every meridian, blurred over ``along_mm`` and ``around`` columns;
+    positive where concave.
 
     ``distance`` (rows, columns) is a radial map with rows ``STEP_MM`` apart. Zero where most of the
     neighbourhood is missing.
     """
     there = ~np.isnan(distance)
-    weight = _blurred(there.astype(np.float64), along_mm)
-    smooth = _blurred(np.where(there, distance, 0.0), along_mm) / np.maximum(weight, 1e-9)
+    weight = _blurred(there.astype(np.float64), along_mm, around)
+    smooth = _blurred(np.where(there, distance, 0.0), along_mm, around) / np.maximum(weight, 1e-9)
     slope = np.gradient(smooth, STEP_MM, axis=0)
     curvature = np.gradient(slope, STEP_MM, axis=0) / (1.0 + slope**2) ** 1.5
     return np.asarray(np.where(weight > 0.6, curvature, 0.0))
 
 
-def _blurred(values: Array, along_mm: float) -> Array:
+def _blurred(values: Array, along_mm: float, around: float) -> Array:
     along = gaussian_filter1d(values, along_mm / STEP_MM, axis=0, mode="nearest")
-    return np.asarray(gaussian_filter1d(along, AROUND_COLUMNS, axis=1, mode="wrap"))
+    return np.asarray(gaussian_filter1d(along, around, axis=1, mode="wrap"))
 
 
 def _followed(distance: Array, heights: Array, *, expected_mm: float, length_mm: float) -> IntArray:
     low = int(np.searchsorted(heights, _LEAST_SHARE * expected_mm))
     high = int(np.searchsorted(heights, min(_MOST_SHARE * expected_mm, _DEEPEST_SHARE * length_mm)))
-    band = bend(distance[: high + _MARGIN_ROWS], along_mm=FOLLOW_SCALE_MM)[low:high]
+    band = bend(distance[: high + _MARGIN_ROWS], along_mm=FOLLOW_SCALE_MM, around=FOLLOW_COLUMNS)[low:high]
     surprise = 0.5 * ((heights[low:high] - expected_mm) / (_RATIO_SCATTER * expected_mm)) ** 2
     cost = _SURPRISE_COST * surprise[:, None] - _FULL_GAIN * np.tanh(band / _GAIN_PER_MM)
     return low + cheapest_closed_path(cost, climb_cost=_CLIMB_COST, wiggle_cost=_WIGGLE_COST)
@@ -133,7 +134,7 @@ def _followed(distance: Array, heights: Array, *, expected_mm: float, length_mm:
 
 def _placed(distance: Array, path: IntArray) -> tuple[Array, Array]:
     """Height of the band's crown-side flank and the band's strength per column, near ``path``."""
-    sharp = bend(distance, along_mm=PLACE_SCALE_MM)
+    sharp = bend(distance, along_mm=PLACE_SCALE_MM, around=PLACE_COLUMNS)
     columns = np.arange(distance.shape[1])
     reach = int(1.0 / STEP_MM)
     offsets = np.arange(-reach, reach + 1)

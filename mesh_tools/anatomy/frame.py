@@ -98,7 +98,8 @@ def tooth_frame(surface: Surface, tooth: ToothNumber, *, long_axis: ArrayLike | 
 def straightened(surface: Surface, frame: ToothFrame, tooth: ToothNumber, *, split_mm: float) -> ToothFrame:
     """Frame whose long axis runs from the centroid of the crown's surface to that of the root's.
 
-    The two part at ``split_mm`` from the occlusal end, blurred and found again as the axis settles. Unlike the
+    The two part at ``split_mm`` from the occlusal end, blurred and found again as the axis settles. Unlike
+    the
     axis of least second moment it does not lean towards one splayed root, nor give way when roots are short.
     """
     centres, areas, axis = surface.face_centres_mm, surface.areas_mm2, frame.axes[2]

@@ -133,7 +133,8 @@ def _entrances(
 
 
 def _turns(distance: Array) -> IntArray:
-    """Row (columns,) where each meridian, followed from the crown, first leans inward by more than 45 degrees.
+    """Row (columns,) where each meridian, followed from the crown, first leans inward by more than 45
+    degrees.
 
     The lean is averaged over ``_LEAN_MM``; a gap leans. The number of rows where a meridian never does.
     """

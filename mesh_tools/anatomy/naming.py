@@ -95,7 +95,8 @@ def axes_from_roots(
 ) -> tuple[Array, Array, bool]:
     """Buccal and mesial unit axes (3,) each, LPS, across the long axis; and whether the roots showed them.
 
-    Three roots of an upper molar: mesial from the distobuccal to the mesiobuccal root, buccal from the palatal
+    Three roots of an upper molar: mesial from the distobuccal to the mesiobuccal root, buccal from the
+    palatal
     to both, made square to share the difference. Two roots: the line through them, unless fused roots turn it
     more than 30 degrees off the ``arch``. Else the principal axes of the shape.
     """

@@ -49,7 +49,10 @@ def root_peaks(points_tooth: Array, faces: IntArray, *, above_mm: float) -> tupl
     height = _averaged(points_tooth[:, 2], edges)
     peak_of = _peaks(height, edges)
     peaks, merged_into, pass_at = _merge_tree(height, edges, peak_of)
-    free = {p for p in peaks if p not in pass_at or height[p] - height[pass_at[p]] > SEPARATE_MM}
+    floor = {p: float(height[pass_at[p]]) if p in pass_at else above_mm for p in peaks}
+    highest = max(peaks, key=lambda p: float(height[p]))
+    free = {p for p in peaks if p == highest or height[p] - floor[p] > SEPARATE_MM}
+    merged_into |= {p: highest for p in peaks if p not in merged_into and p != highest}
     owner = {p: _owner(p, free, merged_into) for p in peaks}
     table = np.arange(len(height))
     table[list(owner)] = list(owner.values())
@@ -135,7 +138,7 @@ def _parting_points(
     parts: dict[int, int] = {}
     for p in sorted(free, key=lambda q: height[q]):
         own = [pass_at[p]] if p in pass_at else []
-        into = [pass_at[q] for q in free if q in merged and _owner(merged[q], free, merged) == p]
+        into = [pass_at[q] for q in free if q in pass_at and _owner(merged[q], free, merged) == p]
         if own or into:
             parts[p] = max(own + into, key=lambda v: float(height[v]))
     return parts

@@ -47,6 +47,13 @@ def test_a_bump_counts_as_root_once_it_is_free_enough(stands_up_mm: float, count
     assert len(root_peaks(points, faces, above_mm=2.0)) == count
 
 
+def test_roots_parted_below_the_floor_begin_at_the_floor() -> None:
+    points, faces = ridge([12.0, 10.0, 8.0], 6.0)
+    roots = root_peaks(points, faces, above_mm=7.0)
+    assert [round(float(r.apex[2]), 1) for r in roots] == [12.0, 10.0]  # the third stands up by 1 mm only
+    assert [r.begins_mm for r in roots] == [7.0, 7.0]
+
+
 def test_noise_makes_no_roots() -> None:
     points, faces = ridge([12.0, 11.0], 6.0, step_mm=0.2)
     rough = points + np.random.default_rng(1).normal(scale=0.05, size=points.shape)
