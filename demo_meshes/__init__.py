@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
+from importlib import resources
 from pathlib import Path
 
 
 def demo_folder() -> Path:
     """Folder that holds the demo's ``case.toml`` and meshes."""
-    return Path(str(files(__name__)))
+    return Path(str(resources.files(__name__)))

@@ -44,7 +44,7 @@ def arch_mesh(
 ) -> tuple[Array, IntArray]:
     """Points (n, 3) and outward faces (m, 3) of the open arch in the dentition's frame."""
     field = arch_field(dentition)
-    points, faces = meshed(field, low=(-36.0, -5.0, -1.5), high=(36.0, 56.0, 20.0), step_mm=step_mm, rounds=4)
+    points, faces = meshed(field, low=(-36.0, -9.0, -1.5), high=(36.0, 56.0, 20.0), step_mm=step_mm, rounds=4)
     points, faces = _opened(dentition, points, faces)
     return decimated(points, faces, faces_wanted=faces_wanted)
 
@@ -163,11 +163,28 @@ def largest_piece(points: Array, faces: IntArray) -> tuple[Array, IntArray]:
 
 
 def decimated(points: Array, faces: IntArray, *, faces_wanted: int) -> tuple[Array, IntArray]:
-    """About ``faces_wanted`` faces by quadric edge collapse (Garland and Heckbert 1997), by pyvista; borders held."""
+    """About ``faces_wanted`` faces by quadric edge collapse (Garland and Heckbert 1997), by pyvista; borders held.
+
+    A collapse can weld two sheets along an edge; then more faces, or a border free to move, are tried. Raises
+    ArithmeticError when none works.
+    """
     if len(faces) <= faces_wanted:
         return points, faces
     mesh = as_polydata(points, faces)
-    return from_polydata(mesh.decimate(1.0 - faces_wanted / len(faces), boundary_constraints=True))
+    for wanted in range(faces_wanted, faces_wanted + 6000, 1000):
+        for held in (True, False):
+            small = from_polydata(mesh.decimate(1.0 - wanted / len(faces), boundary_constraints=held))
+            if most_faces_on_an_edge(small[1]) == 2:
+                return small
+    raise ArithmeticError(
+        f"no manifold surface with about {faces_wanted} faces came out; ask for more faces."
+    )
+
+
+def most_faces_on_an_edge(faces: IntArray) -> int:
+    """2 for a manifold surface, more where sheets are welded."""
+    edges = np.sort(np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
+    return int(np.unique(edges, axis=0, return_counts=True)[1].max())
 
 
 def as_polydata(points: Array, faces: IntArray) -> Any:

@@ -32,3 +32,13 @@ def write_stl(path: Path, points: Array, faces: IntArray, *, axes: str = "LPS") 
     records["normal"] = cross / np.maximum(np.linalg.norm(cross, axis=1, keepdims=True), 1e-20)
     header = b"invented anatomy, binary STL, mm, axes " + axes.encode()
     path.write_bytes(header.ljust(80, b" ") + np.uint32(len(faces)).tobytes() + records.tobytes())
+
+
+def read_stl(path: Path, *, axes: str = "LPS") -> tuple[Array, IntArray]:
+    """LPS points (n, 3), merged where equal, and faces (m, 3) of a binary STL that ``write_stl`` made."""
+    records = np.frombuffer(path.read_bytes()[84:], dtype=_RECORD)
+    matrix = from_lps(axes)
+    corners = records["corners"].reshape(-1, 3).astype(np.float64)
+    points, index = np.unique(corners, axis=0, return_inverse=True)
+    faces = index.reshape(-1, 3).astype(np.int64)
+    return points @ matrix, faces if np.linalg.det(matrix) > 0 else np.ascontiguousarray(faces[:, ::-1])

@@ -103,11 +103,12 @@ def gradient(field: Field, points: Array, *, h_mm: float = 1e-3) -> Array:
 
 
 def outermost(field: Field, origins: Array, directions: Array, *, reach_mm: float) -> Array:
-    """Last points (n, 3) where rays leave the body: coarse steps inward from ``reach_mm``, then bisection."""
+    """Last points (n, 3) where rays leave the body: coarse steps inward from ``reach_mm``, then
+    bisection; the origin itself where a ray meets nothing."""
     t = np.linspace(reach_mm, 0.0, 121)
     along = origins[:, None, :] + t[None, :, None] * directions[:, None, :]
     inside = field(along.reshape(-1, 3)).reshape(len(origins), -1) < 0
-    first = np.argmax(inside, axis=1)
+    first = np.where(inside.any(axis=1), np.argmax(inside, axis=1), len(t) - 1)
     inner, outer = t[first], t[np.maximum(first - 1, 0)]
     for _ in range(40):
         middle = 0.5 * (inner + outer)

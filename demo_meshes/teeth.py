@@ -16,7 +16,7 @@ from demo_meshes.implicit import Field, ramp, smooth_max
 from demo_meshes.molar import MolarShape, molar_field
 from mesh_tools.arrays import Array
 
-HALF_WIDTH_MM, DEPTH_MM, FRONT_MM = 23.3, 40.0, 2.6
+HALF_WIDTH_MM, DEPTH_MM, FRONT_MM = 23.3, 42.0, 0.7
 """Half axes of the ellipse the crowns' middles stand on, and how far its front lies behind the incisal edges."""
 
 
@@ -101,7 +101,7 @@ class Dentition:
     def _placed(self, k: int, *, right: bool) -> PlacedTooth:
         rng = np.random.default_rng((self.seed, k, right))
         shapes: list[FrontCrown | CrownShape | MolarShape] = [
-            FrontCrown(8.4, 7.0, 10.0), FrontCrown(6.5, 6.0, 9.2), FrontCrown(7.5, 7.8, 9.6, 0.55, 0.9),
+            FrontCrown(8.7, 7.0, 10.0), FrontCrown(7.1, 6.2, 9.2), FrontCrown(8.1, 7.8, 9.6, 0.55, 0.9),
             _premolar(7.0, 9.0, 8.2, palatal=1.0), _premolar(6.8, 9.0, 7.7, palatal=0.4),
             self.right_molar if right else self.left_molar,
         ]  # fmt: skip
@@ -159,9 +159,9 @@ def front_field(shape: FrontCrown, p: Array) -> Array:
     )
     thick = np.maximum(thick, 0.0) + shape.edge_half_mm * ramp(down, 0.2, 1.0)
     wide = 0.5 * shape.mesiodistal_mm * (0.74 + 0.26 * ramp(down, -0.05, 0.75))
-    middle = 0.9 * (1.0 - (2.0 * down - 0.75) ** 2)
+    middle = 0.4 * (1.0 - (2.0 * down - 0.75) ** 2) + 1.4 * ramp(down, 0.0, 1.0)
     scoop = 0.7 * np.exp(-((y / (0.28 * shape.mesiodistal_mm)) ** 2)) * ramp(down, 0.3, 0.65)
-    u = (x - middle * 0.45 + 0.0) / thick
+    u = (x - middle) / thick
     u = np.where(u < 0, u * (1.0 + scoop * 0.35), u)
     rho = (np.abs(u) ** 2.2 + np.abs(y / wide) ** 2.6) ** (1.0 / 2.3)
     wall = (rho - 1.0) * np.sqrt(thick * wide)
