@@ -111,12 +111,13 @@ def _patch_of_apices(cut: Surface, anatomy: ToothAnatomy) -> Surface:
     if not len(cut.faces):
         return cut
     label = _labels(cut)
-    height = anatomy.frame.to_tooth(cut.points_mm)[:, 2]
-    apices = anatomy.frame.to_tooth(np.array(list(anatomy.apices_mm.values())))
+    if label.max() == 0:
+        return cut
+    apices = np.array(list(anatomy.apices_mm.values()))
+    nearest = [int(((cut.points_mm - apex) ** 2).sum(axis=1).argmin()) for apex in apices]
+    deepest = int((cut.points_mm @ anatomy.long_axis).argmax())
     keep: BoolArray = np.zeros(label.max() + 1, dtype=np.bool_)
-    near = ((cut.points_mm[:, None] - anatomy.frame.to_lps(apices)) ** 2).sum(axis=2).argmin(axis=0)
-    keep[label[near]] = True
-    keep[label[int(height.argmax())]] = True
+    keep[label[[*nearest, deepest]]] = True
     return cut.with_faces(keep[label[cut.faces[:, 0]]])
 
 

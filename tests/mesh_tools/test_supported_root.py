@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.sparse import coo_array
@@ -94,6 +96,30 @@ def test_the_root_moves_with_the_tooth(tooth: tuple[Surface, ToothAnatomy]) -> N
     np.testing.assert_allclose(
         root.area_vectors_mm2.sum(axis=0), mirror @ expected.area_vectors_mm2.sum(axis=0), atol=1e-6
     )
+
+
+def test_a_stray_flake_beside_the_root_is_left_out(tooth: tuple[Surface, ToothAnatomy]) -> None:
+    surface, anatomy = tooth
+    flake = np.array([[5.0, 0.0, 16.0], [5.5, 0.0, 16.0], [5.0, 0.5, 16.0]])
+    n = len(surface.points_mm)
+    with_flake = Surface(np.concatenate([surface.points_mm, flake]), [*surface.faces, [n, n + 1, n + 2]])
+    root = supported_root(with_flake, anatomy)
+    assert parts(root) == 1
+    assert root.areas_mm2.sum() == pytest.approx(supported_root(*tooth).areas_mm2.sum(), rel=1e-12)
+
+
+def test_bone_lost_beyond_the_furcation_leaves_every_root(tooth: tuple[Surface, ToothAnatomy]) -> None:
+    """Two copies of the tooth side by side stand for two roots: both tips stay, each its own part."""
+    surface, anatomy = tooth
+    n = len(surface.points_mm)
+    twin = Surface(
+        np.concatenate([surface.points_mm, surface.points_mm + np.array([7.0, 0.0, 0.0])]),
+        np.concatenate([surface.faces, surface.faces + n]),
+    )
+    first = anatomy.roots[0]
+    second = replace(first, name="other", apex_mm=first.apex_mm + np.array([7.0, 0.0, 0.0]))
+    root = supported_root(twin, replace(anatomy, roots=(first, second)), crest_below_cej_mm=6.0)
+    assert parts(root) == 2
 
 
 @pytest.mark.parametrize(
