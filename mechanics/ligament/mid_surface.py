@@ -14,8 +14,11 @@ from mesh_tools.errors import BadShapeError, BadValueError
 
 @dataclass(frozen=True, eq=False)
 class MidSurface:
-    """``points_mm`` (n, 3), ``faces`` (m, 3), ``thickness_mm`` (n,) at the points, ``face_thickness_mm`` (m,), and the same
-    points on the root itself, ``root_mm`` (n, 3)."""
+    """Mid-surface of a layer.
+
+    ``points_mm`` (n, 3), ``faces`` (m, 3), ``thickness_mm`` (n,) at the points, ``face_thickness_mm`` (m,), and the
+    same points on the root itself, ``root_mm`` (n, 3).
+    """
 
     points_mm: Array
     faces: IntArray

@@ -20,6 +20,7 @@ from mesh_tools.arrays import Array, IntArray, frozen, unit
 from mesh_tools.errors import BadValueError
 
 SLICE_MM = 0.02
+RIM_WINDOW_MM = 0.4
 NOISE_LENGTH_MM = 3.0
 _STEP_MM = 0.02
 _SPLITS = 3
@@ -143,9 +144,20 @@ def _rim(pieces: Facets, bins: IntArray, lateral: Array, *, n_bins: int, width_m
     for i in range(2):
         weighted = Facets(pieces.centres_mm, pieces.normals, -pieces.areas_mm2 * place[:, i] / width_mm)
         parts.append(binned_unit_stiffness(weighted, bins, n_bins=n_bins))
+    half = max(round(0.5 * RIM_WINDOW_MM / width_mm), 1)
     return UnitStiffness(
-        np.stack([p.normal[1:-1] for p in parts], axis=1), np.stack([p.shear[1:-1] for p in parts], axis=1)
+        _smoothed(np.stack([p.normal[1:-1] for p in parts], axis=1), half=half),
+        _smoothed(np.stack([p.shear[1:-1] for p in parts], axis=1), half=half),
     )
+
+
+def _smoothed(values: Array, *, half: int) -> Array:
+    """Mean of each row of ``values`` (k, ...) with up to ``half`` neighbours on both sides: slices thinner than a facet
+    hold many or none."""
+    sums = np.concatenate([np.zeros_like(values[:1]), np.cumsum(values, axis=0)])
+    row = np.arange(len(values))
+    low, high = np.maximum(row - half, 0), np.minimum(row + half + 1, len(values))
+    return np.asarray((sums[high] - sums[low]) / (high - low)[:, None, None, None])
 
 
 def _noise(points: Array, faces: IntArray, *, seed: int) -> UnitStiffness:
