@@ -16,6 +16,7 @@ from mechanics.ligament.foundation import foundation_stiffness
 from mesh_tools.anatomy import ToothAnatomy
 from mesh_tools.arrays import Array
 from mesh_tools.surface import Surface
+from mesh_tools.topology import edges
 
 Made = tuple[CentreEstimate, LigamentCentres | None]
 Maker = Callable[[], Made]
@@ -40,7 +41,7 @@ def method_makers(
     """What computes each method's estimate; only the methods that apply to this tooth."""
     apices = np.array(list(anatomy.apices_mm.values()))
     makers: dict[str, Maker] = {
-        "root_fraction": lambda: (at_root_fraction(_crest_centre(root, question), apices), None),
+        "root_fraction": lambda: (at_root_fraction(_crest_centre(root), apices), None),
         "root_centroid": lambda: (at_root_centroid(root.points_mm, root.faces), None),
         "elastic_foundation": lambda: _by_ligament(
             "elastic_foundation", _foundation(root, question), question
@@ -88,11 +89,10 @@ def _elements(root: Surface, question: CentreQuestion) -> Array:
     ).stiffness
 
 
-def _crest_centre(root: Surface, question: CentreQuestion) -> Array:
+def _crest_centre(root: Surface) -> Array:
     """Middle (3,) of the root's open rim, by length along it."""
-    edges = np.sort(root.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    unique, count = np.unique(edges, axis=0, return_counts=True)
-    rim = root.points_mm[unique[count == 1]]
+    known = edges(root)
+    rim = root.points_mm[known.points[known.use == 1]]
     length = np.linalg.norm(rim[:, 1] - rim[:, 0], axis=1)
     return np.asarray(length @ rim.mean(axis=1) / length.sum())
 
