@@ -8,15 +8,18 @@ import numpy as np
 from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import SuperLU, splu
 
+from mechanics.rod.element import ElementState
 from mechanics.rod.model import RodState
 from mechanics.rod.problem import RodProblem
 from mesh_tools.arrays import Array
-from mesh_tools.errors import NoAnswerError
+from mesh_tools.errors import BadValueError, NoAnswerError
 
 ITERATIONS = 25
 LEVER_MM = 10.0
-BALANCE_N = 1e-7
-STALL_MM = 1e-9
+PROVEN_N = 1e-5
+NEAR_N, NEAR_MM = 1e-4, 1e-6  # the step made from here squares both
+LARGEST_CONDITION = 1e15
+HALVINGS = 6
 LARGEST_TURN = 0.6
 SMALLEST_SHARE = 1.0 / 256.0
 
@@ -53,7 +56,8 @@ def equilibrium(
     """Equilibrium under the last of two ``shares`` of the load, from ``start`` in balance under the first.
 
     ``held_step`` (n, 6), spins along the basis: how far held unknowns are moved on the way. The load and
-    these moves grow together, in one step if Newton's method converges, else in halves.
+    these moves grow together, in one step if Newton's method converges (with a line search at the second
+    try), else in halves.
     ``proven`` False leaves the proof of residual, conditioning and stability to a later call. Raises
     NoEquilibriumError when steps of 1/256 still fail.
     """
@@ -62,7 +66,10 @@ def equilibrium(
     while path < 1.0:
         target = min(1.0, path + step)
         share = shares[0] + target * (shares[1] - shares[0])
-        found = _balanced(problem, state, share=share, held_step=(target - path) * held)
+        ahead = (target - path) * held
+        found = _balanced(problem, state, share=share, held_step=ahead, search=False)
+        if not np.isfinite(found.residual_n):
+            found = _balanced(problem, state, share=share, held_step=ahead, search=True)
         count += found.iterations
         if np.isfinite(found.residual_n):
             state, path, step = found.state, target, 1.5 * step
@@ -70,45 +77,123 @@ def equilibrium(
             step *= 0.5
         if step < SMALLEST_SHARE:
             raise NoEquilibriumError(
-                f"no equilibrium of the wire beyond {100.0 * path:.0f} % of the load: it buckles or slips; lower "
-                "the force or choose a thicker wire."
+                f"no equilibrium of the wire beyond {100.0 * path:.0f} % of the way{_pulled(problem)}: it buckles "
+                "or slips; lower the force or choose a thicker wire."
             )
     if not proven:
         return Equilibrium(state, np.inf, np.zeros(problem.size), count, np.nan, False)
     return _proven(problem, state, share=shares[1], iterations=count)
 
 
-def _balanced(problem: RodProblem, state: RodState, *, share: float, held_step: Array) -> Equilibrium:
-    """Newton's method at one share of the load; an infinite residual says it failed."""
-    push = held_step if bool(held_step.any()) else None
-    carried = problem.model.element_state(state)
-    forces, best = carried, np.inf
+def _balanced(
+    problem: RodProblem, state: RodState, *, share: float, held_step: Array, search: bool
+) -> Equilibrium:
+    """Newton's method at one share of the load; an infinite residual says it failed.
+
+    ``search``: with the exact tangent of the places and a line search, instead of predicted forces.
+    """
+    failed = Equilibrium(state, np.inf, np.zeros(problem.size), ITERATIONS, np.nan, False)
+    at = _Iterate.at_rest(problem, state, held_step)
+    best = np.inf
     for count in range(1, ITERATIONS + 1):
-        residual = problem.residual(state, share=share, carried=carried)
-        size = imbalance(problem, residual)
-        best = min(best, size)
-        if not np.isfinite(size) or (count > 12 and size > 1e3 * best):
-            break
-        matrix, elements = problem.jacobian(state, share=share, carried=forces)
-        if push is not None:
-            residual = residual + problem.held_push(elements, push)
-        values = _solved(matrix, residual)
-        if values is None:
-            break
-        step, molar = problem.spread(values)
-        if push is not None:
-            step = step + np.where(problem.free, 0.0, push)
-        largest = float(np.abs(step[:, 3:]).max())
-        shrink = min(1.0, LARGEST_TURN / max(largest, 1e-300))
-        ahead = problem.predicted(state, carried, shrink * step)
-        state = state.moved(problem.globally(shrink * step), shrink * molar)
+        try:
+            residual = problem.residual(at.state, share=share, carried=at.carried)
+            size = imbalance(problem, residual)
+            best = min(best, size)
+            if not np.isfinite(size) or (count > 12 and size > 1e3 * best):
+                return failed
+            solved = _newton_step(problem, at, residual, share=share)
+            if solved is None:
+                return failed
+            values, step, molar = solved
+            shrink = min(1.0, LARGEST_TURN / max(float(np.abs(step[:, 3:]).max()), 1e-300))
+            if search and at.push is None:
+                shrink = _line_search(problem, at, solved, residual, share=share, most=shrink)
+            balanced = at.push is None and size < NEAR_N and _size_mm(step) < NEAR_MM
+            at = at.moved(problem, shrink * step, shrink * molar, shrink=shrink, predict=not search)
+        except BadValueError:  # a hook came upon its strap point: too far
+            return failed
+        if balanced:
+            return Equilibrium(at.state, size, values, count, np.nan, False)
+    return failed
+
+
+@dataclass(frozen=True, eq=False)
+class _Iterate:
+    """A state on the way, what its elements carry, the forces its tangent is built on, and the held steps
+    still to be made."""
+
+    state: RodState
+    carried: ElementState
+    forces: ElementState
+    push: Array | None
+
+    @classmethod
+    def at_rest(cls, problem: RodProblem, state: RodState, held_step: Array) -> _Iterate:
         carried = problem.model.element_state(state)
-        forces = replace(carried, force_n=ahead.force_n, moment_n_mm=ahead.moment_n_mm)
-        push = None if push is None or shrink == 1.0 else (1.0 - shrink) * push
-        change = max(float(np.abs(step[:, :3]).max()), LEVER_MM * largest)
-        if push is None and size < BALANCE_N * 1e3 and change < STALL_MM * 1e3:
-            return Equilibrium(state, size, values, count, np.nan, False)
-    return Equilibrium(state, np.inf, np.zeros(problem.size), ITERATIONS, np.nan, False)
+        return cls(state, carried, carried, held_step if bool(held_step.any()) else None)
+
+    def moved(
+        self, problem: RodProblem, step: Array, molar: Array, *, shrink: float, predict: bool
+    ) -> _Iterate:
+        state = self.state.moved(problem.globally(step), molar)
+        carried = forces = problem.model.element_state(state)
+        if predict:
+            ahead = problem.predicted(self.state, self.carried, step)
+            forces = replace(carried, force_n=ahead.force_n, moment_n_mm=ahead.moment_n_mm)
+        rest = None if self.push is None or shrink == 1.0 else (1.0 - shrink) * self.push
+        return _Iterate(state, carried, forces, rest)
+
+
+def _newton_step(
+    problem: RodProblem, at: _Iterate, residual: Array, *, share: float
+) -> tuple[Array, Array, Array] | None:
+    """Change of the unknowns, and the same as node steps (n, 6) along the basis and molar motions; None where
+    the tangent is singular."""
+    matrix, elements = problem.jacobian(at.state, share=share, carried=at.forces)
+    if at.push is not None:
+        residual = residual + problem.held_push(elements, at.push)
+    factor = factorised(matrix)
+    values = np.full(problem.size, np.nan) if factor is None else -factor.solve(residual)
+    if not bool(np.isfinite(values).all()):
+        return None
+    step, molar = problem.spread(values)
+    if at.push is not None:
+        step = step + np.where(problem.free, 0.0, at.push)
+    return values, step, molar
+
+
+def _line_search(
+    problem: RodProblem,
+    at: _Iterate,
+    solved: tuple[Array, Array, Array],
+    residual: Array,
+    *,
+    share: float,
+    most: float,
+) -> float:
+    """Part of a step after which the work along it has fallen to 0.8 of its start: halved from ``most``.
+
+    Crisfield MA 1982 Comput Methods Appl Mech Eng 39:267-278, from memory.
+    """
+    values, step, molar = solved
+    start, part = abs(float(residual @ values)), most
+    for _ in range(HALVINGS):
+        state = at.state.moved(problem.globally(part * step), part * molar)
+        if abs(float(problem.residual(state, share=share) @ values)) <= 0.8 * start:
+            break
+        part *= 0.5
+    return part
+
+
+def _pulled(problem: RodProblem) -> str:
+    """The pulls, for a message."""
+    sizes = [sum(strap.force_n for strap in pull.straps) for _, pull in problem.pulls]
+    return f" to {max(sizes):.1f} N at a hook" if sizes and max(sizes) > 0.0 else ""
+
+
+def _size_mm(step: Array) -> float:
+    return max(float(np.abs(step[:, :3]).max()), LEVER_MM * float(np.abs(step[:, 3:]).max()))
 
 
 def imbalance(problem: RodProblem, residual: Array) -> float:
@@ -128,26 +213,23 @@ def factorised(matrix: csc_matrix) -> SuperLU | None:
         return None
 
 
-def _solved(matrix: csc_matrix, residual: Array) -> Array | None:
-    factor = factorised(matrix)
-    if factor is None:
-        return None
-    step = -factor.solve(residual)
-    return step if bool(np.isfinite(step).all()) else None
-
-
 def _proven(problem: RodProblem, state: RodState, *, share: float, iterations: int) -> Equilibrium:
     """Residual, conditioning and stability of a state under the whole load."""
     residual = problem.residual(state, share=share)
     matrix, _ = problem.jacobian(state, share=share)
     factor = factorised(matrix)
     size = imbalance(problem, residual)
-    if factor is None or not size < 1e2 * BALANCE_N:
+    if factor is None or not size < PROVEN_N:
         raise NoEquilibriumError(
             f"the wire's equilibrium cannot be proven: {size:.1e} N stay out of balance."
         )
     probe = np.random.default_rng(0).normal(size=problem.size)
     answer = factor.solve(np.column_stack([residual, probe]))
     condition = float(np.abs(matrix.data).max() * np.linalg.norm(answer[:, 1]) / np.linalg.norm(probe))
+    if not condition < LARGEST_CONDITION:
+        raise NoEquilibriumError(
+            f"the wire's equilibrium cannot be proven: condition {condition:.0e}, limit {LARGEST_CONDITION:.0e}; "
+            "part of it is held by nothing."
+        )
     stable = bool((factor.U.diagonal() > 0.0).all())
     return Equilibrium(state, size, -answer[:, 0], iterations + 1, condition, stable)

@@ -138,7 +138,7 @@ def shot_hook(bow: BowWire, force_n: float, outer: Curve = OUTER) -> Array:
             dx = t * (1.0 + n @ t / stretch)
             return np.r_[dx, dq, np.zeros(3), -np.cross(dx, n)]
 
-        return solve_ivp(slope, span, start, rtol=1e-8, atol=1e-9, max_step=4.0).y[:, -1]
+        return solve_ivp(slope, span, start, rtol=1e-7, atol=1e-8, max_step=4.0).y[:, -1]
 
     scale = np.r_[1.0, 1.0, 1.0, 100.0, 100.0, 0.1, 1.0, 1.0, 1.0, 100.0, 100.0, 100.0]
 
