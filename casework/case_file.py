@@ -58,6 +58,7 @@ class ScansModel(Strict):
     right_molar: ScanModel | None = None
     left_molar: ScanModel | None = None
     arch: ScanModel | None = None
+    bow: ScanModel | None = None
     face: ScanModel | None = None
 
 

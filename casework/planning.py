@@ -20,6 +20,7 @@ from casework.side_plan import Solved, side_plan
 from casework.solving import solved_bend
 from mechanics.bend.help import what_would_help
 from mechanics.bend.sensitivity import sensitivities
+from mechanics.bow_from_scan.scanned import scanned_bow
 from mechanics.sides import SIDES
 
 Say = Callable[[str], None]
@@ -45,7 +46,8 @@ def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) 
     centres = {side: side_centre(case, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}
     progress("fitting the bow and solving the bend")
     face = scans["face"].surface if "face" in scans else None
-    bend = solved_bend(case, centres, rotation, face=face)
+    own_bow = scanned_bow(scans["bow"].surface) if "bow" in scans else None
+    bend = solved_bend(case, centres, rotation, face=face, own_bow=own_bow)
     slopes = sensitivities(bend.case, bend.solution.trial, worn=bend.solution.worn_after)
     solved = Solved(rotation, centres, bend, slopes, what_would_help(bend.case, bend.solution))
     return _plan(case, scans, solved)

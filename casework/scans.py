@@ -15,8 +15,14 @@ from mesh_tools.repair import repaired
 from mesh_tools.surface import Surface
 from mesh_tools.units import in_mm
 
-ScanKind = Literal["tooth", "arch", "head"]
-_KIND: dict[str, ScanKind] = {"right_molar": "tooth", "left_molar": "tooth", "arch": "arch", "face": "head"}
+ScanKind = Literal["tooth", "arch", "head", "bow"]
+_KIND: dict[str, ScanKind] = {
+    "right_molar": "tooth",
+    "left_molar": "tooth",
+    "arch": "arch",
+    "face": "head",
+    "bow": "bow",
+}
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,6 +18,7 @@ from mechanics.bow.activation import activated
 from mechanics.bow.fit import BowFit, fit_bow
 from mechanics.bow.rigid_wear import rigid_wear
 from mechanics.bow.wire import BowWire, TubeSupport, Wear, WornBow
+from mechanics.bow_from_scan.scanned import ScannedBow, in_tubes
 from mechanics.rod.wear import elastic_wear, ideal_tube_wear
 from mechanics.sides import SIDES, Side
 from mechanics.strap.pull import StrapPull
@@ -29,18 +30,31 @@ from mesh_tools.surface import Surface
 class SolvedBend:
     """The search and its answer, in the treatment frame; ``inserted``: the bow in its tubes before any strap."""
 
-    fit: BowFit
+    fit: BowFit | None
     case: BendCase
     solution: BendSolution
     inserted: WornBow | None
 
 
 def solved_bend(
-    case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, *, face: Surface | None
+    case: CaseModel,
+    centres: Mapping[Side, SideCentre],
+    rotation: Array,
+    *,
+    face: Surface | None = None,
+    own_bow: ScannedBow | None = None,
 ) -> SolvedBend:
-    """The bend that the case asks for; ``face`` is in LPS. Raises BowtrueError in one line."""
-    fit = fit_bow(bow_needs(case, rotation, None if face is None else face.moved(rotation)))
-    bend_case = _bend_case(case, centres, rotation, fit)
+    """The bend that the case asks for; ``face`` is in LPS. ``own_bow`` is the bow in hand, else one is fitted.
+
+    Raises BowtrueError in one line.
+    """
+    needs = bow_needs(case, rotation, None if face is None else face.moved(rotation))
+    if own_bow is None:
+        fit = fit_bow(needs)
+        bow = fit.wire
+    else:
+        fit, bow = None, in_tubes(own_bow, needs.tubes, material=needs.stock.material)
+    bend_case = _bend_case(case, centres, rotation, bow)
     unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
     solution = solve_bend(bend_case, unknowns=unknowns, start=_start(case, bend_case.bow))
     return SolvedBend(fit, bend_case, solution, _inserted(case, bend_case))
@@ -53,13 +67,15 @@ def chosen_wear(case: CaseModel) -> Wear:
     return ideal_tube_wear if case.choices.ideal_tubes else elastic_wear
 
 
-def _bend_case(case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, fit: BowFit) -> BendCase:
+def _bend_case(
+    case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, bow: BowWire
+) -> BendCase:
     targets = {side: rotation @ centres[side].target_mm for side in SIDES}
     stands = {side: TubeSupport(targets[side], centres[side].stiffness_at_target(rotation)) for side in SIDES}
     held = {side: TubeSupport(targets[side]) for side in SIDES}
     still = case.choices.ideal_tubes or case.choices.bow == "rigid"
     return BendCase(
-        bow=_activated(case, fit.wire),
+        bow=_activated(case, bow),
         straps=strap_pulls(case, rotation),
         supports=held if still else stands,
         targets_mm=targets,

@@ -18,6 +18,7 @@ COMMANDS = {
     "demo": "plan the invented demo case: nothing to prepare",
     "plan": "plan a case file: from scans to the bend of the outer bow",
     "centre": "estimate the centre of resistance of one tooth by every method",
+    "bow": "find wires, joint, hooks and bends of a face-bow from a scan of it",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
 }
 SHORT_CAUTION = (
