@@ -80,16 +80,14 @@ def _apical_of_crest(
         tilt = float(normal @ anatomy.long_axis)
         if abs(tilt) < 0.5:
             raise BadValueError(
-                f"crest plane must cross the long axis; its normal leans "
-                f"{np.degrees(np.arccos(abs(tilt))):.0f} degrees "
-                "from it, more than 60."
+                "crest plane must cross the long axis; its normal leans "
+                f"{np.degrees(np.arccos(abs(tilt))):.0f} degrees from it, more than 60."
             )
         return np.asarray((surface.points_mm - point) @ normal * np.sign(tilt))
     if not -2.0 <= below_mm <= _MOST_MM:
         raise BadValueError(
             f"crest_below_cej_mm must lie in -2 to {_MOST_MM:.0f} mm; got {below_mm:g}. Healthy bone at "
-            "9-16 years "
-            "is 0 to 1.5."
+            "9-16 years is 0 to 1.5."
         )
     return below_line(anatomy.line, seen) - below_mm
 
@@ -98,10 +96,9 @@ def _check_reach(values: Array, anatomy: ToothAnatomy) -> None:
     held = float(values.max())
     if held < _LEAST_HEIGHT_MM:
         raise UnsupportedRootError(
-            f"tooth {anatomy.tooth.fdi}: unsupported root, the crest leaves {max(held, 0.0):.1f} mm of "
-            "root (at least "
-            f"{_LEAST_HEIGHT_MM:.0f} mm is needed, roots are {anatomy.root_length_mm:.1f} mm long); move "
-            "the crest occlusally."
+            f"tooth {anatomy.tooth.fdi}: unsupported root, the crest leaves {max(held, 0.0):.1f} mm of root "
+            f"(at least {_LEAST_HEIGHT_MM:.0f} mm is needed, roots are {anatomy.root_length_mm:.1f} mm "
+            "long); move the crest occlusally."
         )
 
 
@@ -132,7 +129,6 @@ def _check_sliver(root: Surface, anatomy: ToothAnatomy) -> None:
     area = float(root.areas_mm2.sum()) if len(root.faces) else 0.0
     if area < _LEAST_AREA_MM2:
         raise UnsupportedRootError(
-            f"tooth {anatomy.tooth.fdi}: unsupported root, the crest leaves a sliver of {area:.1f} mm2 "
-            "(at least "
-            f"{_LEAST_AREA_MM2:.0f} is needed); move the crest occlusally."
+            f"tooth {anatomy.tooth.fdi}: unsupported root, the crest leaves a sliver of {area:.1f} mm2 (at "
+            f"least {_LEAST_AREA_MM2:.0f} is needed); move the crest occlusally."
         )

@@ -34,7 +34,7 @@ STRONG_PER_MM = 0.35  # bend at which a column's evidence counts as full
 _SURPRISE_COST, _FULL_GAIN, _GAIN_PER_MM = 0.05, 0.4, 0.3
 _CLIMB_COST, _WIGGLE_COST = 0.04, 0.2
 _LEAST_SHARE, _MOST_SHARE, _DEEPEST_SHARE = 0.35, 2.2, 0.85  # of the usual crown height, twice; of the length
-_MARGIN_ROWS = 12
+_NOISE_FROM_MEDIAN, _CLEAN_PER_MM, _NOISE_WEIGHT = 1.4826, 0.03, 4.0
 _SMOOTH, _STIFF, _JUMP_MM, _REWEIGHTINGS = 1.0, 100.0, 0.25, 4
 # Crown height over the mean of crown width and depth, upper and lower; averages of a common textbook (from
 # memory).
@@ -76,18 +76,21 @@ def cervical_line(points_tooth: Array, faces: IntArray, tooth: ToothNumber) -> C
     heights = np.arange(0.0, 0.92 * length, STEP_MM)
     distance = radial_map(points_tooth, faces, heights_mm=heights, columns=COLUMNS)
     expected = expected_crown_height(points_tooth, tooth)
-    path = _followed(distance, heights, expected_mm=expected, length_mm=length)
-    placed, strength = _placed(distance, path)
+    band = _window(heights, expected_mm=expected, length_mm=length)
+    soft = bend(distance, along_mm=FOLLOW_SCALE_MM, around=FOLLOW_COLUMNS)
+    sharp = bend(distance, along_mm=PLACE_SCALE_MM, around=PLACE_COLUMNS)
+    path = band.start + _followed(soft[band], heights[band], expected_mm=expected)
+    placed, strength = _placed(sharp, path)
     line = _smoothed(placed, np.clip(strength, 0.02, 1.0))
     radii = radii_at(points_tooth, faces, line)
     if np.isnan(radii).any():
         raise NoCervicalLineError(
             f"tooth {tooth.fdi}: the neck is not one closed wall around the long axis (holes or a break at "
             f"{np.isnan(radii).sum()} of {COLUMNS} angles), so no cervical line was found; give it as "
-            "landmark "
-            "cervical_line."
+            "landmark cervical_line."
         )
-    return CervicalLine(line, radii, _confidence(strength, line, expected_mm=expected))
+    noise = _NOISE_FROM_MEDIAN * float(np.median(np.abs(sharp[band] - soft[band])))
+    return CervicalLine(line, radii, _confidence(strength, line, noise=noise, expected_mm=expected))
 
 
 def expected_crown_height(points_tooth: Array, tooth: ToothNumber) -> float:
@@ -123,22 +126,26 @@ def _blurred(values: Array, along_mm: float, around: float) -> Array:
     return np.asarray(gaussian_filter1d(along, around, axis=1, mode="wrap"))
 
 
-def _followed(distance: Array, heights: Array, *, expected_mm: float, length_mm: float) -> IntArray:
+def _window(heights: Array, *, expected_mm: float, length_mm: float) -> slice:
+    """Rows among which the line is looked for."""
     low = int(np.searchsorted(heights, _LEAST_SHARE * expected_mm))
     high = int(np.searchsorted(heights, min(_MOST_SHARE * expected_mm, _DEEPEST_SHARE * length_mm)))
-    band = bend(distance[: high + _MARGIN_ROWS], along_mm=FOLLOW_SCALE_MM, around=FOLLOW_COLUMNS)[low:high]
-    surprise = 0.5 * ((heights[low:high] - expected_mm) / (_RATIO_SCATTER * expected_mm)) ** 2
-    cost = _SURPRISE_COST * surprise[:, None] - _FULL_GAIN * np.tanh(band / _GAIN_PER_MM)
-    return low + cheapest_closed_path(cost, climb_cost=_CLIMB_COST, wiggle_cost=_WIGGLE_COST)
+    return slice(low, high)
 
 
-def _placed(distance: Array, path: IntArray) -> tuple[Array, Array]:
+def _followed(soft: Array, heights: Array, *, expected_mm: float) -> IntArray:
+    """Row (columns,) of the band of ``soft`` (rows, columns), the bend at those ``heights``."""
+    surprise = 0.5 * ((heights - expected_mm) / (_RATIO_SCATTER * expected_mm)) ** 2
+    cost = _SURPRISE_COST * surprise[:, None] - _FULL_GAIN * np.tanh(soft / _GAIN_PER_MM)
+    return cheapest_closed_path(cost, climb_cost=_CLIMB_COST, wiggle_cost=_WIGGLE_COST)
+
+
+def _placed(sharp: Array, path: IntArray) -> tuple[Array, Array]:
     """Height of the band's crown-side flank and the band's strength per column, near ``path``."""
-    sharp = bend(distance, along_mm=PLACE_SCALE_MM, around=PLACE_COLUMNS)
-    columns = np.arange(distance.shape[1])
+    columns = np.arange(sharp.shape[1])
     reach = int(1.0 / STEP_MM)
     offsets = np.arange(-reach, reach + 1)
-    rows = np.clip(path + offsets[:, None], 0, len(distance) - 1)
+    rows = np.clip(path + offsets[:, None], 0, len(sharp) - 1)
     nearness = np.exp(-0.5 * (offsets * STEP_MM / 0.5) ** 2)[:, None]
     peak = rows[(np.maximum(sharp[rows, columns], 0.0) * nearness).argmax(axis=0), columns]
     strength = sharp[peak, columns]
@@ -177,7 +184,9 @@ def _fitted(heights: Array, weight: Array, stiffness: float) -> Array:
     return np.asarray(solve(system, weight * heights, assume_a="pos"))
 
 
-def _confidence(strength: Array, line: Array, *, expected_mm: float) -> float:
-    evidence = float(np.clip(strength / STRONG_PER_MM, 0.0, 1.0).mean())
+def _confidence(strength: Array, line: Array, *, noise: float, expected_mm: float) -> float:
+    """Share of the circumference where the bend stands out from the surface's roughness, less for odd crowns."""
+    standing_out = strength - _NOISE_WEIGHT * max(0.0, noise - _CLEAN_PER_MM)
+    evidence = float(np.clip(standing_out / STRONG_PER_MM, 0.0, 1.0).mean())
     surprise = (float(line.mean()) / expected_mm - 1.0) / _RATIO_SCATTER
     return float(evidence * np.exp(-0.5 * max(0.0, abs(surprise) - 1.0) ** 2))

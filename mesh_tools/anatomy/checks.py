@@ -24,9 +24,8 @@ def check_extent(points_tooth: Array, tooth: ToothNumber) -> None:
     if size[:2].max() > _WIDEST_MM or size[2] > _LONGEST_MM or size.max() < _SHORTEST_MM:
         raise BadValueError(
             f"tooth {tooth.fdi}: one tooth is at most {_WIDEST_MM:.0f} mm wide and "
-            f"{_SHORTEST_MM:.0f}-{_LONGEST_MM:.0f} "
-            f"mm long; got {size[:2].max():.1f} mm by {size[2]:.1f} mm. Cut the one tooth out, or check "
-            "the unit."
+            f"{_SHORTEST_MM:.0f}-{_LONGEST_MM:.0f} mm long; got {size[:2].max():.1f} mm by {size[2]:.1f} "
+            "mm. Cut the one tooth out, or check the unit."
         )
 
 
@@ -42,14 +41,12 @@ def check_whole(points_tooth: Array, tooth: ToothNumber) -> None:
     width = float(size[:2].mean())
     if width > _MOLAR_WIDTH_MM and size[2] > _MOLAR_SLENDER * width:
         raise ToothNumberError(
-            f"tooth {tooth.fdi} is given as {_a(tooth.kind)}, but {width:.1f} mm wide and {size[2]:.1f} "
-            "mm long is a "
-            "molar's shape: check the tooth number."
+            f"tooth {tooth.fdi} is given as {_a(tooth.kind)}, but {width:.1f} mm wide and {size[2]:.1f} mm "
+            "long is a molar's shape: check the tooth number."
         )
     raise CrownOnlyError(
         f"tooth {tooth.fdi}: {size[2]:.1f} mm long and {width:.1f} mm wide is a crown without root; only "
-        "the rule of "
-        "thumb and average anatomy apply."
+        "the rule of thumb and average anatomy apply."
     )
 
 
@@ -57,11 +54,10 @@ def check_upright(points_tooth: Array, faces: IntArray, tooth: ToothNumber) -> N
     """Raises ToothUpsideDownError when the heavy end, the crown, lies on the apical side."""
     share = volume_centroid_share(points_tooth, faces)
     if share > _HEAVY_END:
-        jaw, way = ("upper", "up") if tooth.upper else ("lower", "down")
+        jaw, way = ("an upper", "up") if tooth.upper else ("a lower", "down")
         raise ToothUpsideDownError(
-            f"tooth {tooth.fdi} is wrong way up: its crown points {way}, where an {jaw} tooth's root "
-            "belongs; check the "
-            "axes code or the tooth number.".replace("an lower", "a lower")
+            f"tooth {tooth.fdi} is wrong way up: its crown points {way}, where {jaw} tooth's root belongs; check "
+            "the axes code or the tooth number."
         )
 
 
@@ -92,22 +88,19 @@ def check_number(seen_centres: Array, crown_width_mm: float, tooth: ToothNumber)
     usual = {"incisor": 1, "canine": 2, "premolar": 3, "molar": 4}[tooth.kind]
     if count > usual:
         raise ToothNumberError(
-            f"tooth {tooth.fdi} is given as {_a(tooth.kind)}, but the surface shows {count} separate "
-            "roots: check the "
-            "tooth number."
+            f"tooth {tooth.fdi} is given as {_a(tooth.kind)}, but the surface shows {count} separate roots: "
+            "check the tooth number."
         )
     broadest = _PREMOLAR_WIDTH_MM - (1.0 if count == 3 else 0.0)
     if tooth.kind == "premolar" and crown_width_mm > broadest:
         raise ToothNumberError(
-            f"tooth {tooth.fdi} is given as a premolar, but a {crown_width_mm:.1f} mm wide crown on "
-            f"{count} separate "
-            "roots is a molar's: check the tooth number."
+            f"tooth {tooth.fdi} is given as a premolar, but a {crown_width_mm:.1f} mm wide crown on {count} "
+            "separate roots is a molar's: check the tooth number."
         )
     if tooth.fdi % 10 in (6, 7) and count < 3 and crown_width_mm < _NARROW_MM:
         raise ToothNumberError(
             f"tooth {tooth.fdi} is given as a molar, but a {crown_width_mm:.1f} mm wide crown on {count} "
-            "separate "
-            "root(s) is a front tooth's or a premolar's: check the tooth number."
+            "separate root(s) is a front tooth's or a premolar's: check the tooth number."
         )
     _check_side(seen_centres, tooth)
 
@@ -123,8 +116,7 @@ def _check_side(seen: Array, tooth: ToothNumber) -> None:
         other = tooth.fdi + (10 if tooth.fdi < 20 else -10)
         raise ToothNumberError(
             f"tooth {tooth.fdi}: the lone root lies on the cheek's side by {outer_gap:.1f} mm, as it does "
-            f"in tooth {other}; "
-            "check the tooth number or the axes code."
+            f"in tooth {other}; check the tooth number or the axes code."
         )
 
 

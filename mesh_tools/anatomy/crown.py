@@ -48,8 +48,7 @@ def crown_measures(surface: Surface, tooth: ToothNumber) -> CrownMeasures:
     if not (3.0 < size[:2].max() < 16.0 and size[2] < 16.0):
         raise BadValueError(
             f"tooth {tooth.fdi}: one crown is 3-16 mm wide and under 16 mm tall; got {size[0]:.1f} x "
-            f"{size[1]:.1f} x "
-            f"{size[2]:.1f} mm. Cut the one crown out of the scan, or check the unit."
+            f"{size[1]:.1f} x {size[2]:.1f} mm. Cut the one crown out of the scan, or check the unit."
         )
     middle = 0.5 * (low + high)
     occlusal = np.array([middle[0], middle[1], low[2]])

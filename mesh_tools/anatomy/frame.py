@@ -121,9 +121,8 @@ def _long_axis(moments: Array, tooth: ToothNumber) -> Array:
     if abs(axis[2]) < _SIDEWAYS_COSINE or (stretched and abs(longest[2]) < _SIDEWAYS_COSINE):
         lean = float(np.degrees(np.arccos(min(1.0, abs(longest[2])))))
         raise ToothOnItsSideError(
-            f"tooth {tooth.fdi}'s long axis leans {lean:.0f} degrees from the vertical, more than 60: "
-            "check the axes "
-            "code (the letters name where +x, +y and +z point)."
+            f"tooth {tooth.fdi}'s long axis leans {lean:.0f} degrees from the vertical, more than 60: check "
+            "the axes code (the letters name where +x, +y and +z point)."
         )
     return np.asarray(axis * np.sign(axis[2]) * tooth.apical_sign)
 

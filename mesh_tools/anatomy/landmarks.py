@@ -55,8 +55,8 @@ def checked(landmarks: Mapping[str, ArrayLike] | None, *, near_mm: Array) -> dic
         away = float(np.linalg.norm(np.atleast_2d(points) - near_mm, axis=1).max())
         if away > _FAR_MM:
             raise LandmarkError(
-                f"landmark {name} lies {away:.0f} mm from the middle of the tooth, more than "
-                f"{_FAR_MM:.0f}: same axes and unit?"
+                f"landmark {name} lies {away:.0f} mm from the middle of the tooth, more than {_FAR_MM:.0f}: "
+                "same axes and unit?"
             )
         known[name] = points
     return known
