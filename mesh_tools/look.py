@@ -14,6 +14,7 @@ from mesh_tools.read import read_surface
 from mesh_tools.repair import repaired
 from mesh_tools.repair_points import coincident_merged
 from mesh_tools.repair_record import Step
+from mesh_tools.self_crossing import self_crossings
 from mesh_tools.surface import Surface
 from mesh_tools.topology import (
     boundary_loops,
@@ -39,6 +40,7 @@ class Look:
     holes: tuple[float, ...]
     closed: bool
     crowded_edges: int
+    self_crossings: int
     orientation: str
     area: float
     volume: float | None
@@ -63,6 +65,7 @@ def look_at(source: Surface | str | os.PathLike[str]) -> Look:
         holes=loops,
         closed=closed,
         crowded_edges=int((known.use > 2).sum()),
+        self_crossings=self_crossings(whole).count,
         orientation=_orientation(whole, closed=closed),
         area=float(surface.areas_mm2.sum()),
         volume=abs(volume_of_faces(whole)) if closed else None,
@@ -89,6 +92,8 @@ def report(look: Look) -> str:
     ]
     if look.crowded_edges:
         rows.insert(5, ("crowded", f"{look.crowded_edges} edges carry more than two faces"))
+    if look.self_crossings:
+        rows.insert(5, ("crosses", f"itself at {look.self_crossings} places (edges through faces)"))
     return "\n".join(f"  {name:<8} {text}" for name, text in rows if text)
 
 
@@ -105,6 +110,7 @@ def as_dict(look: Look) -> dict[str, Any]:
         "hole_loop_lengths": list(look.holes),
         "closed": look.closed,
         "crowded_edges": look.crowded_edges,
+        "self_crossings": look.self_crossings,
         "orientation": look.orientation,
         "area": look.area,
         "volume": look.volume,
