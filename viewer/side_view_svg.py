@@ -120,7 +120,7 @@ def _texts(scene: Scene, view: View) -> list[str]:
 
 def _label(lines: list[str], at: Array, colour: str, *, x: float, y: float) -> str:
     """A text of one or two lines at the picture's nearer edge, on a white ground, with a line to what it is about."""
-    wide, high = 0.585 * _FONT * max(map(len, lines)), 1.25 * _FONT * len(lines)
+    wide, high = 0.56 * _FONT * max(map(len, lines)), 1.25 * _FONT * len(lines)
     left = x < 0.5 * _WIDTH
     edge = x + wide if left else x - wide
     rows = "".join(
