@@ -20,7 +20,7 @@ from mechanics.bend.help import what_would_help
 from mechanics.bend.newton import bounded_newton, bounded_step
 from mechanics.bend.sensitivity import sensitivities
 from mechanics.bend.solve import BendCase, solve_bend
-from mechanics.bend.trial import Limits, as_it_is
+from mechanics.bend.trial import Limits, as_it_is, trial_straps
 from mechanics.bow.fit import fit_bow
 from mechanics.bow.rigid_wear import rigid_wear
 from mechanics.bow.wire import BowWire, TubeSupport, WornBow
@@ -159,6 +159,9 @@ def test_no_tip_predicted_from_the_whole_compliance() -> None:
         motion = np.linalg.solve(k, np.concatenate([w.force_n[s], w.moment_n_mm[s]]))
         assert np.degrees(motion[3]) == pytest.approx(0.0, abs=1e-3)
         assert abs(found.line_after[s].offset_mm) > 0.5  # and so not through the target
+        # Before, the line passed well below: the crown went back, which is a negative tip.
+        assert found.line_before[s].offset_mm < -1.0
+        assert found.left_over_before[s] < 0.0
     with pytest.raises(BadValueError, match="right molar has no ligament stiffness"):
         tip_goal({s: TubeSupport(targets()[s]) for s in SIDES})
 
@@ -213,6 +216,42 @@ def test_sensitivities_of_the_rigid_bow_follow_geometry(bow: BowWire) -> None:
         level = np.radians(1.0) * np.hypot(*(bow.hook_mm[s] - targets()[s])[1:])
         assert abs(got[s].per_pull_degree) < level
         assert got[s].per_pull_mm_up == got[s].per_pull_mm_back == 0.0
+
+
+def test_a_trial_moves_points_turns_directions_and_adds_force(bow: BowWire) -> None:
+    trial = as_it_is(bow)
+    trial["left"].update(pull_up_mm=3.0, pull_back_mm=-5.0, pull_n=1.5, pull_deg=10.0)
+    point = trial_straps(neck(), trial)["left"].straps[0]
+    np.testing.assert_allclose(point.toward_mm, [47.0, 87.0, -43.0])
+    assert point.force_n == 6.5
+    line = trial_straps(cervical(), trial)["left"].straps[0]
+    assert line.direction is not None
+    was = cervical()["left"].straps[0].direction
+    assert was is not None
+    rise = [np.degrees(np.arctan2(d[2], d[1])) for d in (was, line.direction)]
+    assert rise[1] - rise[0] == pytest.approx(10.0)
+    np.testing.assert_allclose(
+        trial_straps(neck(), trial)["right"].straps[0].toward_mm, neck()["right"].straps[0].toward_mm
+    )
+    with pytest.raises(BadValueError, match=r"left pull cannot fall below zero; 5.00 N changed by -6.00 N"):
+        trial_straps(neck(), {**trial, "left": {**trial["left"], "pull_n": -6.0}})
+
+
+def test_at_a_limit_the_slope_is_taken_inward(bow: BowWire) -> None:
+    """The rigid bow's slope per degree hardly changes in half a degree, whichever way the half degree goes."""
+
+    def kept_down(
+        b: BowWire, straps: Mapping[Side, StrapPull], supports: Mapping[Side, TubeSupport]
+    ) -> WornBow:
+        assert (
+            b.hook_mm["left"][2] <= bow.hook_mm["left"][2] + 0.1
+        )  # half a degree up would lift it by 0.25 mm
+        return rigid_wear(b, straps, supports)
+
+    free = BendCase.through(targets(), bow=bow, straps=cervical())
+    tight = replace(free, limits=Limits(bend_deg=(-60.0, 0.0)), wear=kept_down)
+    a, b = (sensitivities(case, as_it_is(bow))["left"] for case in (free, tight))
+    assert b.per_degree == pytest.approx(a.per_degree, rel=0.02)
 
 
 def test_sensitivities_of_a_bow_that_gives_way(bow: BowWire) -> None:
