@@ -9,13 +9,24 @@ from mesh_tools.anatomy.errors import CrownOnlyError, ToothNumberError, ToothUps
 from mesh_tools.arrays import Array, IntArray
 from mesh_tools.errors import BadValueError
 from mesh_tools.fdi import ToothNumber
+from mesh_tools.surface import Surface
 
 # Volume centroid over length from the occlusal end: 0.38-0.45 on fifteen open teeth, so 0.55-0.62 upside
 # down.
 _HEAVY_END = 0.5
+_FEWEST_FACES = 200
 _WIDEST_MM, _LONGEST_MM, _SHORTEST_MM = 20.0, 38.0, 4.0
 # Mean of crown width and depth: molars 8.5-11.5, premolars 7-9 (from memory; the open teeth are 10 % small).
 _MOLAR_WIDTH_MM, _MOLAR_SLENDER, _PREMOLAR_WIDTH_MM, _NARROW_MM = 8.0, 1.3, 9.4, 7.8
+
+
+def check_dense(surface: Surface, tooth: ToothNumber) -> None:
+    """Raises BadValueError for a surface of too few facets, or none with an area, to show a tooth's shape."""
+    if len(surface.faces) < _FEWEST_FACES or not surface.areas_mm2.sum() > 0.0:
+        raise BadValueError(
+            f"tooth {tooth.fdi}: a tooth's surface needs at least {_FEWEST_FACES} triangles with an area; got "
+            f"{len(surface.faces)} of {surface.areas_mm2.sum():.1f} mm2 in all. Is this the tooth's mesh?"
+        )
 
 
 def check_extent(points_tooth: Array, tooth: ToothNumber) -> None:

@@ -49,11 +49,14 @@ def _cells(
     none."""
     turn = np.arctan2(points[:, 1], points[:, 0]) * (columns / (2.0 * np.pi))
     u = turn[faces]
+    on_axis = (np.abs(points[:, 0]) + np.abs(points[:, 1]) < _ROUND_OFF)[faces]
+    if on_axis.any():
+        u = np.where(on_axis, np.take_along_axis(u, on_axis.argmin(axis=1)[:, None], axis=1), u)
     u = u[:, :1] + (u - u[:, :1] + columns / 2) % columns - columns / 2
     v = ((points[:, 2] - first_mm) / step_mm)[faces]
     low = np.ceil(np.stack([_least(u), _least(v)], axis=1) - 1e-9).astype(np.int64)
     high = np.floor(np.stack([-_least(-u), -_least(-v)], axis=1) + 1e-9).astype(np.int64)
-    around_the_axis = high[:, 0] - low[:, 0] > columns // 3
+    around_the_axis = high[:, 0] - low[:, 0] > columns // 2
     low[around_the_axis, 0], high[around_the_axis, 0] = 0, -1
     return low, high
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from mesh_tools.arrays import Array, IntArray, frozen, frozen_ints
 
@@ -52,6 +53,7 @@ def root_peaks(points_tooth: Array, faces: IntArray, *, above_mm: float) -> tupl
     floor = {p: float(height[pass_at[p]]) if p in pass_at else above_mm for p in peaks}
     highest = max(peaks, key=lambda p: float(height[p]))
     free = {p for p in peaks if p == highest or height[p] - floor[p] > SEPARATE_MM}
+    free -= _strangers({p for p in free if p not in pass_at}, highest, faces, count=len(height))
     merged_into |= {p: highest for p in peaks if p not in merged_into and p != highest}
     owner = {p: _owner(p, free, merged_into) for p in peaks}
     table = np.arange(len(height))
@@ -61,6 +63,16 @@ def root_peaks(points_tooth: Array, faces: IntArray, *, above_mm: float) -> tupl
     parts = _parting_points(free, merged_into, pass_at, height)
     roots = [_peak(points_tooth, used[owned == p], at=parts.get(p), floor_mm=above_mm) for p in sorted(free)]
     return tuple(sorted(roots, key=lambda root: (-root.separate_mm, -root.apex[2])))
+
+
+def _strangers(lone: set[int], highest: int, faces: IntArray, *, count: int) -> set[int]:
+    """Those of the ``lone`` peaks that no chain of facets joins to the highest: voids and strays are no roots."""
+    if lone <= {highest}:
+        return set()
+    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]]])
+    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    label = connected_components(graph, directed=False)[1]
+    return {p for p in lone if label[p] != label[highest]}
 
 
 def _edges_above(points: Array, faces: IntArray, above_mm: float) -> IntArray:

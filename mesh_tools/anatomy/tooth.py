@@ -21,6 +21,8 @@ from mesh_tools.arrays import Array, IntArray
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.surface import Surface
 
+_UNSURE = 0.15
+
 
 @dataclass(frozen=True, eq=False)
 class _InFrame:
@@ -43,6 +45,7 @@ def tooth_anatomy(
     ToothNumberError, NoCervicalLineError, LandmarkError, or BadValueError for a surface that is no single
     tooth.
     """
+    checks.check_dense(surface, tooth)
     given = marks.checked(landmarks, near_mm=surface.points_mm.mean(axis=0))
     body = _framed(surface, tooth, given)
     line, line_found = _line(body, given)
@@ -89,6 +92,8 @@ def _line(body: _InFrame, given: Mapping[str, Array]) -> tuple[CervicalLine, Fin
     if points is None:
         line = cervical_line(body.points, body.faces, body.tooth)
         how = "concave band around the neck, cheapest closed path on the unrolled tooth"
+        if line.confidence < _UNSURE:
+            how = "hardly any bend at the neck; placed mostly by the usual height of a crown this wide"
         return line, Finding("cervical_line_mm", how, line.confidence)
     line = line_through(body.frame.to_tooth(points), name="landmark cervical_line")
     return line, Finding("cervical_line_mm", "landmark", 1.0)

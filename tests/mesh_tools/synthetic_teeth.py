@@ -99,11 +99,16 @@ def _outward(points: Array, faces: IntArray) -> Surface:
 
 def open_tooth(name: str) -> Surface:
     """One of the shared open teeth (file axes LSA) in LPS, its largest shell only."""
-    data = (SHARED_TEETH / f"{name}_mm_12k.stl").read_bytes()
+    return largest_shell(read_lsa(SHARED_TEETH / f"{name}_mm_12k.stl"))
+
+
+def read_lsa(path: Path) -> Surface:
+    """A binary STL with file axes LSA, in LPS, coincident points merged."""
+    data = path.read_bytes()
     record = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("pad", "<u2")])
     corners = np.frombuffer(data[84:], dtype=record)["corners"].reshape(-1, 3).astype(np.float64)
     points, faces = np.unique(corners, axis=0, return_inverse=True)
-    return largest_shell(Surface(from_lsa(points), faces.reshape(-1, 3)))
+    return Surface(from_lsa(points), faces.reshape(-1, 3))
 
 
 def from_lsa(points: Array) -> Array:

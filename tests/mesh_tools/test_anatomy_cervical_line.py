@@ -126,3 +126,15 @@ def test_radial_map_of_a_cylinder_and_a_tilted_plane_cut() -> None:
     assert np.isnan(distance[~inside]).all()
     np.testing.assert_allclose(distance[inside], 3.0, atol=3.0 * (1.0 - np.cos(np.pi / 720)) + 1e-9)
     np.testing.assert_allclose(radii_at(tube.points_mm, tube.faces, np.linspace(1, 9, 96)), 3.0, atol=1e-4)
+
+
+def test_radial_map_of_a_cone_with_its_tip_on_the_axis() -> None:
+    """Few, long facets that meet at the axis: the distance falls in a straight line to the tip."""
+    angle = 2.0 * np.pi * np.arange(12) / 12
+    ring = np.stack([4.0 * np.cos(angle), 4.0 * np.sin(angle), 0.0 * angle], axis=1)
+    points = np.concatenate([ring, [[0.0, 0.0, 10.0]]])
+    i = np.arange(12)
+    faces = np.stack([i, (i + 1) % 12, np.full(12, 12)], axis=1)
+    heights = np.arange(0.5, 9.6, 0.5)
+    distance = radial_map(points, faces, heights_mm=heights, columns=96)
+    np.testing.assert_allclose(distance[:, ::8], (4.0 * (1.0 - heights / 10.0))[:, None] + np.zeros(12))

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
-from synthetic_teeth import SHARED_TEETH, apart, from_lsa, open_tooth
+from synthetic_teeth import SHARED_TEETH, apart, from_lsa, open_tooth, read_lsa
 
 from mesh_tools.anatomy import ToothAnatomy, tooth_anatomy
 from mesh_tools.anatomy import cervical_line as line_module
@@ -176,3 +176,14 @@ def test_the_line_and_root_count_stand_scan_noise(fdi: int) -> None:
     found = tooth_anatomy(surface_of(fdi).mapped(lambda p: p + noise), ToothNumber(fdi))
     assert apart(found.cervical_line_mm, true_line(fdi)) < 0.35
     assert found.separate_roots == len(TEETH[fdi][1])
+
+
+def test_the_line_at_full_resolution() -> None:
+    """The same first molar undecimated, 57 008 facets, in the unit its scale was assumed from (x 10)."""
+    path = SHARED_TEETH.parent / "teeth_other_units" / "maxillary-first-molar_cm.stl"
+    if not path.exists():
+        pytest.skip("the full-resolution open molar is not on this machine")
+    full = read_lsa(path)
+    found = tooth_anatomy(full.mapped(lambda p: 10.0 * p), ToothNumber(26))
+    assert apart(found.cervical_line_mm, true_line(26)) < 0.1
+    assert found.separate_roots == 3

@@ -70,6 +70,28 @@ def test_a_wrong_unit_is_refused(canine: Surface, scale: float, text: str) -> No
         tooth_anatomy(canine.mapped(lambda p: p * scale), ToothNumber(23))
 
 
+def test_a_handful_of_triangles_is_no_tooth() -> None:
+    with pytest.raises(BadValueError, match="needs at least 200 triangles with an area; got 1 of"):
+        tooth_anatomy(Surface(10.0 * np.eye(3), [[0, 1, 2]]), ToothNumber(26))
+
+
+def test_a_void_inside_is_no_root(canine: Surface) -> None:
+    middle = canine.points_mm.mean(axis=0)
+    inner = middle + 0.5 * (canine.points_mm - middle)
+    hollow = Surface(
+        np.concatenate([canine.points_mm, inner]),
+        np.concatenate([canine.faces, canine.faces[:, ::-1] + len(inner)]),
+    )
+    assert tooth_anatomy(hollow, ToothNumber(23)).separate_roots == 1
+
+
+def test_a_neck_without_any_bend_says_so() -> None:
+    smooth, _ = single_root(23, step_mm=0.0, crown_mm=10.0, root_mm=16.0, flat=0.0)
+    found = tooth_anatomy(smooth, ToothNumber(23)).finding("cervical_line_mm")
+    assert found.confidence < 0.15
+    assert "hardly any bend at the neck" in found.how
+
+
 def test_a_whole_scan_is_no_crown(canine: Surface) -> None:
     with pytest.raises(BadValueError, match="one crown is 3-16 mm wide"):
         crown_measures(canine.mapped(lambda p: p * [5.0, 5.0, 0.4]), ToothNumber(23))
