@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from mesh_tools.arrays import Array
+from mesh_tools.arrays import Array, BoolArray, IntArray
 from mesh_tools.errors import BadShapeError, BadValueError
 
 
@@ -30,8 +30,7 @@ def facets_of(points_mm: ArrayLike, faces: ArrayLike) -> Facets:
 
     Raises BadShapeError for other shapes or no faces, BadValueError for indices out of range, NaN, or no area.
     """
-    points, triangles = np.asarray(points_mm, dtype=np.float64), np.asarray(faces)
-    _check(points, triangles)
+    points, triangles = checked_surface(points_mm, faces)
     a, b, c = points[triangles[:, 0]], points[triangles[:, 1]], points[triangles[:, 2]]
     cross = 0.5 * np.cross(b - a, c - a)
     areas = np.sqrt(np.einsum("ij,ij->i", cross, cross))
@@ -48,30 +47,37 @@ def mean_root_radius_mm(points_mm: ArrayLike, faces: ArrayLike) -> float:
     closed by a fan from the mean of the points on the open rim (divergence theorem).
     """
     facets = facets_of(points_mm, faces)
-    points, triangles = np.asarray(points_mm, dtype=np.float64), np.asarray(faces)
-    rim = rim_points(triangles, len(points))
-    middle = points[rim].mean(axis=0) if rim.any() else points[triangles].mean(axis=(0, 1))
+    points = np.asarray(points_mm, dtype=np.float64)
+    volume = enclosed_mm3(points, facets, rim_points(faces, len(points)))
+    return float(2.0 * abs(volume) / facets.areas_mm2.sum())
+
+
+def enclosed_mm3(points_mm: Array, facets: Facets, rim: BoolArray) -> float:
+    """Volume, mm3, positive for outward normals, closed by a fan from the mean of the points on the ``rim`` (n,)."""
+    middle = points_mm[rim].mean(axis=0) if rim.any() else points_mm.mean(axis=0)
     heights = np.einsum("ij,ij->i", facets.centres_mm - middle, facets.normals)
-    return float(2.0 * abs(heights @ facets.areas_mm2) / 3.0 / facets.areas_mm2.sum())
+    return float(heights @ facets.areas_mm2) / 3.0
 
 
 def check_thickness(points_mm: ArrayLike, faces: ArrayLike, *, thickness_mm: float) -> None:
     """Raise BadValueError where the ligament would be thicker than the root's own mean radius."""
-    radius = mean_root_radius_mm(points_mm, faces)
-    if not thickness_mm < radius:
+    refuse_thick(mean_root_radius_mm(points_mm, faces), thickness_mm=thickness_mm)
+
+
+def refuse_thick(radius_mm: float, *, thickness_mm: float) -> None:
+    """Raise BadValueError for a thickness not below ``radius_mm``."""
+    if not thickness_mm < radius_mm:
         raise BadValueError(
-            f"ligament thickness must be below the root's mean radius ({radius:.3g} mm); got {thickness_mm:g} mm. "
+            f"ligament thickness must be below the root's mean radius ({radius_mm:.3g} mm); got {thickness_mm:g} mm. "
             "Check the unit of the scan and the crest level."
         )
 
 
-def rim_points(faces: ArrayLike, n_points: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def rim_points(faces: ArrayLike, n_points: int) -> BoolArray:
     """Mask (n,) of the points on an edge that only one face uses."""
     triangles = np.asarray(faces, dtype=np.int64)
-    edges = np.sort(
-        np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1
-    )
-    keys = np.sort(edges[:, 0] * n_points + edges[:, 1])
+    ahead = np.roll(triangles, -1, axis=1)
+    keys = np.sort((np.minimum(triangles, ahead) * n_points + np.maximum(triangles, ahead)).ravel())
     alone = np.ones(len(keys), dtype=np.bool_)
     same = keys[1:] == keys[:-1]
     alone[1:] &= ~same
@@ -82,7 +88,9 @@ def rim_points(faces: ArrayLike, n_points: int) -> np.ndarray[tuple[int], np.dty
     return mask
 
 
-def _check(points: Array, triangles: Array) -> None:
+def checked_surface(points_mm: ArrayLike, faces: ArrayLike) -> tuple[Array, IntArray]:
+    """The arrays; raises BadShapeError for other shapes or no faces, BadValueError for bad indices or NaN."""
+    points, triangles = np.asarray(points_mm, dtype=np.float64), np.asarray(faces)
     if points.ndim != 2 or points.shape[1:] != (3,) or triangles.ndim != 2 or triangles.shape[1:] != (3,):
         raise BadShapeError(
             f"points_mm must be (n, 3) and faces (m, 3); got {points.shape} and {triangles.shape}."
@@ -97,3 +105,4 @@ def _check(points: Array, triangles: Array) -> None:
         )
     if not np.isfinite(points).all():
         raise BadValueError("points_mm must be finite; the root surface holds NaN or infinite coordinates.")
+    return points, triangles

@@ -7,8 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from mechanics.ligament.facets import facets_of, rim_points
-from mesh_tools.arrays import Array, IntArray
+from mechanics.ligament.facets import (
+    Facets,
+    checked_surface,
+    enclosed_mm3,
+    facets_of,
+    refuse_thick,
+    rim_points,
+)
+from mesh_tools.arrays import Array, BoolArray, IntArray
 from mesh_tools.errors import BadShapeError, BadValueError
 
 
@@ -17,14 +24,14 @@ class MidSurface:
     """Mid-surface of a layer.
 
     ``points_mm`` (n, 3), ``faces`` (m, 3), ``thickness_mm`` (n,) at the points, ``face_thickness_mm`` (m,), and the
-    same points on the root itself, ``root_mm`` (n, 3).
+    mask ``rim`` (n,) of the points on the open rim.
     """
 
     points_mm: Array
     faces: IntArray
     thickness_mm: Array
     face_thickness_mm: Array
-    root_mm: Array
+    rim: BoolArray
 
 
 def mid_surface(points_mm: ArrayLike, faces: ArrayLike, *, thickness_mm: ArrayLike) -> MidSurface:
@@ -32,28 +39,32 @@ def mid_surface(points_mm: ArrayLike, faces: ArrayLike, *, thickness_mm: ArrayLi
 
     Outside is the side away from the enclosed volume, whatever the winding. Raises BadShapeError or BadValueError.
     """
-    facets_of(points_mm, faces)
+    checked_surface(points_mm, faces)
     points, thickness = (
         np.asarray(points_mm, dtype=np.float64),
         _thickness(thickness_mm, len(np.asarray(points_mm))),
     )
     points, triangles, thickness = _joined(points, np.asarray(faces, dtype=np.int64), thickness)
-    facets = facets_of(points, triangles)
-    rim = rim_points(triangles, len(points))
-    middle = points[rim].mean(axis=0) if rim.any() else points.mean(axis=0)
-    vectors = facets.normals * facets.areas_mm2[:, None]
-    outward = 1.0 if np.einsum("ij,ij->", vectors, facets.centres_mm - middle) > 0.0 else -1.0
-    sums = np.stack(
-        [
-            np.bincount(triangles.ravel(), np.repeat(vectors[:, i], 3), minlength=len(points))
-            for i in range(3)
-        ],
-        axis=1,
-    )
+    facets, rim = facets_of(points, triangles), rim_points(triangles, len(points))
+    _check_thin(points, facets, rim, thickness_mm=float(thickness.max()))
+    moved = points + 0.5 * thickness[:, None] * _outward(points, triangles, facets, rim)
+    return MidSurface(moved, triangles, thickness, thickness[triangles].mean(axis=1), rim)
+
+
+def _outward(points: Array, faces: IntArray, facets: Facets, rim: BoolArray) -> Array:
+    """Unit directions (n, 3) away from the enclosed volume."""
+    vectors = np.repeat(facets.normals * facets.areas_mm2[:, None], 3, axis=0)
+    at = faces.ravel()
+    sums = np.stack([np.bincount(at, vectors[:, i], minlength=len(points)) for i in range(3)], axis=1)
     length = np.linalg.norm(sums, axis=1, keepdims=True)
-    direction = np.divide(outward * sums, length, out=np.zeros_like(sums), where=length > 0.0)
-    moved = points + 0.5 * thickness[:, None] * direction
-    return MidSurface(moved, triangles, thickness, thickness[triangles].mean(axis=1), points)
+    sense = np.sign(enclosed_mm3(points, facets, rim))
+    return np.asarray(np.divide(sense * sums, length, out=np.zeros_like(sums), where=length > 0.0))
+
+
+def _check_thin(points: Array, facets: Facets, rim: BoolArray, *, thickness_mm: float) -> None:
+    refuse_thick(
+        2.0 * abs(enclosed_mm3(points, facets, rim)) / facets.areas_mm2.sum(), thickness_mm=thickness_mm
+    )
 
 
 def _thickness(thickness_mm: ArrayLike, n: int) -> Array:

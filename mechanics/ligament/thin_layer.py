@@ -21,17 +21,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import splu
+from scipy.sparse import coo_matrix, csr_matrix
 
-from mechanics.ligament.facets import Facets, check_thickness, facets_of, rim_points
+from mechanics.ligament.facets import Facets, facets_of
+from mechanics.ligament.film_solve import solved_film
 from mechanics.ligament.foundation import unit_stiffness
 from mechanics.ligament.mid_surface import MidSurface, mid_surface
 from mechanics.ligament.springs import Ligament
-from mesh_tools.arrays import Array, BoolArray, IntArray
-from mesh_tools.errors import BadValueError, NoAnswerError
-
-MAX_RESIDUAL = 1e-9
+from mesh_tools.arrays import Array, IntArray
+from mesh_tools.errors import BadValueError
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,16 +64,13 @@ def thin_layer(
     """
     given = ligament.thickness_mm if thickness_mm is None else thickness_mm
     layer = mid_surface(points_mm, faces, thickness_mm=given)
-    check_thickness(layer.root_mm, layer.faces, thickness_mm=float(layer.thickness_mm.max()))
-    facets = facets_of(layer.points_mm, layer.faces)
-    film = _Film.of(ligament)
-    free_side = rim_points(layer.faces, len(layer.points_mm))
-    if not free_side.any():
+    if not layer.rim.any():
         raise BadValueError(
             "the supported root must be open at the crest; this surface is closed: cut it there."
         )
-    weights = _weights(layer, facets, film, free_side)
-    pressure, residual = _solved(layer, facets, film, weights, free_side)
+    facets, film = facets_of(layer.points_mm, layer.faces), _Film.of(ligament)
+    weights = _weights(layer, facets, film)
+    pressure, residual = _solved(layer, facets, film, weights)
     return _assembled(layer, facets, film, weights, pressure, residual)
 
 
@@ -106,14 +101,14 @@ class _Weights:
     flow: Array
 
 
-def _weights(layer: MidSurface, facets: Facets, film: _Film, rim: BoolArray) -> _Weights:
+def _weights(layer: MidSurface, facets: Facets, film: _Film) -> _Weights:
     """Exponentially fitted weights of the faces at the rim.
 
     The pressure falls to zero within L = t sqrt(D/(12 mu)) of the rim, often less than one face. Across a row of
     height h the exact solution is had from conductance x b/sinh(b) and area x tanh(b/2)/(b/2), b = h/L (exponential
     fitting, Doolan, Miller & Schilders 1980, from memory); both are 1 where faces are small against L.
     """
-    on_rim = rim[layer.faces]
+    on_rim = layer.rim[layer.faces]
     count = on_rim.sum(axis=1)
     lone = np.where(count == 1, on_rim.argmax(axis=1), (~on_rim).argmax(axis=1))
     corners = layer.points_mm[layer.faces]
@@ -125,31 +120,15 @@ def _weights(layer: MidSurface, facets: Facets, film: _Film, rim: BoolArray) -> 
     return _Weights(facets.areas_mm2 / 3.0 * np.tanh(0.5 * b) / (0.5 * b), b / np.sinh(b))
 
 
-def _solved(
-    layer: MidSurface, facets: Facets, film: _Film, weights: _Weights, rim: BoolArray
-) -> tuple[Array, float]:
+def _solved(layer: MidSurface, facets: Facets, film: _Film, weights: _Weights) -> tuple[Array, float]:
     """Pressure P (n, 6) at the points for the six unit motions, and the relative residual of the solve."""
-    n = len(layer.points_mm)
-    matrix = _flow_matrix(layer, facets, film, weights)
+    if film.coupling == 0.0:
+        return np.zeros((len(layer.points_mm), 6)), 0.0
     load = film.coupling * _gathered(layer, facets.arms * weights.area[:, None])
-    free = np.flatnonzero(~rim)
-    if len(free) == 0 or film.coupling == 0.0:
-        return np.zeros((n, 6)), 0.0
-    system = matrix[free][:, free].tocsc()
-    factor = splu(system, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-    inner = factor.solve(load[free])
-    residual = float(np.linalg.norm(system @ inner - load[free]) / np.linalg.norm(load[free]))
-    if not residual <= MAX_RESIDUAL:
-        raise NoAnswerError(
-            f"the thin-layer solve must leave less than {MAX_RESIDUAL:g} of its load; it left {residual:.1e}; "
-            "check the root surface for slivers, or lower nu."
-        )
-    pressure = np.zeros((n, 6))
-    pressure[free] = inner
-    return pressure, residual
+    return solved_film(_flow_matrix(layer, facets, film, weights), load, ~layer.rim)
 
 
-def _flow_matrix(layer: MidSurface, facets: Facets, film: _Film, weights: _Weights) -> coo_matrix:
+def _flow_matrix(layer: MidSurface, facets: Facets, film: _Film, weights: _Weights) -> csr_matrix:
     """Cotangent flow matrix plus lumped bulk compliance, (n, n), sparse."""
     corners, faces, n = layer.points_mm[layer.faces], layer.faces, len(layer.points_mm)
     opposite = np.roll(corners, -2, axis=1) - np.roll(corners, -1, axis=1)
