@@ -35,7 +35,9 @@ FRONT_CURVE_MM = (
     58.0  # wire from the joint's middle to the straight arm in stock bows (common practice, no source)
 )
 SPLAY_DEG = 6.0  # arms open a little toward the hooks (common practice, no source)
+LIPS_MM = 8.0  # outward from the mouth corner, over which the wire comes to lie outside the cheek: our choice
 LEAST_ARM_MM = 5.0
+LEAD_MM = (2.0, 8.0)  # wire ahead of the mouth corner, lips neither pushed nor lifted (common practice)
 LEAST_CURVE_MM = 40.0  # from the joint to the straight arm, past the mouth corner
 
 
@@ -122,7 +124,7 @@ def _fitted_outer(needs: BowNeeds, joint: JointHalf, side: Side, skin: Skin | No
         spent = joint.half_mm + half.curve.length_mm
         return np.concatenate(
             [
-                np.array([0.5, 0.5, 3.0]) * passing,
+                _past_corner(passing),
                 [2.0 * (half.hook_mm[2] - wanted.hook_z_mm)],
                 _outward(half, wanted, skin),
                 [8.0 * (x[3] - np.radians(SPLAY_DEG)), 20.0 * x[4]],
@@ -154,7 +156,7 @@ def _wanted(needs: BowNeeds, side: Side) -> _Wanted:
     gap = needs.cheek_clearance_mm + 0.5 * needs.stock.outer_diameter_mm
     tube = sign * float(needs.tubes[side].middle_mm[0])
     return _Wanted(
-        corner_mm=needs.corner_mm[side] - np.array([0.0, gap, 0.0]),
+        corner_mm=needs.corner_mm[side],
         hook_out_mm=tube + needs.tube_to_skin_mm + gap,
         hook_z_mm=needs.hook_z_mm(side),
         curve_mm=min(FRONT_CURVE_MM, 0.7 * needs.arm_length_mm[side]),
@@ -163,17 +165,31 @@ def _wanted(needs: BowNeeds, side: Side) -> _Wanted:
     )
 
 
-def _outward(half: OuterHalf, wanted: _Wanted, skin: Skin | None) -> Array:
-    """Residuals of the cheek: without a face the hook's place outward, with one the distance all along.
+def _past_corner(passing: Array) -> Array:
+    """Residuals (4,) of the wire beside the mouth corner: level with it, to the side as far, and ahead of
+    it by between ``LEAD_MM``; ``passing`` (3,) is the wire's place less the corner's."""
+    ahead = -float(passing[1])
+    return np.array(
+        [passing[0], 0.5 * min(0.0, ahead - LEAD_MM[0]), 0.5 * max(0.0, ahead - LEAD_MM[1]), 3.0 * passing[2]]
+    )
 
-    Nearer than the clearance costs sixty times more than farther away.
+
+def _outward(half: OuterHalf, wanted: _Wanted, skin: Skin | None) -> Array:
+    """Residuals of the cheek: without a face the hook's place outward, with one the distance behind the
+    lips.
+
+    Nearer than the clearance costs fifteen times more than farther away. Between the lips nothing counts:
+    they part round the wire, whatever a scan of the closed mouth shows; behind the corner the cost sets in
+    over ``LIPS_MM``.
     """
     if skin is None:
         return np.array([wanted.sign * half.hook_mm[0] - wanted.hook_out_mm])
-    curve = half.curve.at(np.linspace(0.3, 1.0, 8))
+    curve = half.curve.at(np.linspace(0.6, 1.0, 5))
     arm = half.arm_start_mm + np.linspace(0.1, 1.0, 10)[:, None] * (half.hook_mm - half.arm_start_mm)
-    beyond = skin.distance_mm(np.concatenate([curve, arm])) - wanted.clearance_mm
-    return np.asarray(np.where(beyond < 0.0, 3.0, 0.05) * beyond)
+    points = np.concatenate([curve, arm])
+    beyond = skin.distance_mm(points) - wanted.clearance_mm
+    past = wanted.sign * (points[:, 0] - wanted.corner_mm[0]) / LIPS_MM
+    return np.asarray(np.clip(past, 0.0, 1.0) * np.where(beyond < 0.0, 3.0, 0.2) * beyond)
 
 
 def _outer_guess(start: CurveEnd, wanted: _Wanted, side: Side) -> Array:
@@ -199,7 +215,7 @@ def _check_arm(needs: BowNeeds, side: Side, rest_mm: float) -> None:
 def _least(residuals: Callable[[Array], Array], guess: Array, *, what: str) -> Array:
     size = np.maximum(1.0, np.abs(guess))
     found = least_squares(
-        residuals, guess, method="lm", x_scale=size, xtol=1e-10, ftol=1e-12, gtol=1e-12, max_nfev=4000
+        residuals, guess, method="lm", x_scale=size, xtol=1e-9, ftol=1e-11, gtol=1e-11, max_nfev=4000
     )
     if found.status <= 0 or not np.isfinite(found.x).all():
         raise NoAnswerError(
@@ -258,16 +274,18 @@ def _report(needs: BowNeeds, wire: BowWire, outer: Mapping[Side, OuterHalf], ski
         corner_mm={s: float(np.linalg.norm(curve[s] - wanted[s].corner_mm, axis=1).min()) for s in SIDES},
         hook_out_mm={s: float(wanted[s].sign * wire.hook_mm[s][0] - wanted[s].hook_out_mm) for s in SIDES},
         hook_up_mm={s: float(wire.hook_mm[s][2] - wanted[s].hook_z_mm) for s in SIDES},
-        skin_mm={s: _skin_gap(needs, skin, curve[s], outer[s]) for s in SIDES},
+        skin_mm={s: _skin_gap(needs, skin, curve[s], outer[s], s) for s in SIDES},
         radius_mm={p.part: sharpest_radius_mm(p) for p in (wire.inner, wire.outer)},
     )
 
 
-def _skin_gap(needs: BowNeeds, skin: Skin | None, curve: Array, half: OuterHalf) -> float | None:
+def _skin_gap(needs: BowNeeds, skin: Skin | None, curve: Array, half: OuterHalf, side: Side) -> float | None:
     if skin is None:
         return None
     arm = np.linspace(half.arm_start_mm, half.hook_mm, 61)
-    points = np.concatenate([curve[150::5], arm])
+    points = np.concatenate([curve[300::4], arm])
+    corner = needs.corner_mm[side]
+    points = points[outward_sign(side) * (points[:, 0] - corner[0]) > LIPS_MM]
     return float(skin.distance_mm(points).min() - 0.5 * needs.stock.outer_diameter_mm)
 
 
