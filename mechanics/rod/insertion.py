@@ -12,7 +12,6 @@ from mechanics.rod.ideal import held_step, ideal_problem
 from mechanics.rod.mesh import SPACING_MM, BowMesh, bow_mesh
 from mechanics.rod.newton import equilibrium
 from mechanics.rod.problem import RodProblem
-from mechanics.rod.reactions import reactions
 from mechanics.rod.wear import Yielding, elastic_wear
 from mechanics.sides import SIDES, Side
 from mechanics.strap.pull import Strap, StrapPull
@@ -68,4 +67,4 @@ def _hand(problem: RodProblem, bow: BowWire, mesh: BowMesh, side: Side) -> Array
         if float(np.abs(again).max()) < 1e-9:
             break
         found = equilibrium(loose, found.state, held_step=again, shares=(0.0, 0.0))
-    return reactions(loose, found)[node, :3]
+    return loose.nodal(found.element_forces)[node, :3]

@@ -140,8 +140,9 @@ def _places(part: WirePart, marks: Sequence[float], spacing_mm: float) -> Array:
     gap = np.abs(own[:, None] - fixed[None, :]).min(axis=1)
     s = np.sort(np.concatenate([fixed, own[gap > 0.4 * spacing_mm]]))
     cuts = np.maximum(1, np.ceil(np.diff(s) / (1.5 * spacing_mm)).astype(np.int64))
-    pieces = [np.linspace(p, q, n, endpoint=False) for p, q, n in zip(s[:-1], s[1:], cuts, strict=True)]
-    return np.concatenate([*pieces, s[-1:]])
+    begin = np.repeat(np.cumsum(cuts) - cuts, cuts)
+    part_of_gap = (np.arange(int(cuts.sum())) - begin) / np.repeat(cuts, cuts)
+    return np.append(np.repeat(s[:-1], cuts) + part_of_gap * np.repeat(np.diff(s), cuts), s[-1])
 
 
 def _at(places: Array, s_mm: float) -> int:

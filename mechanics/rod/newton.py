@@ -8,16 +8,16 @@ import numpy as np
 from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import SuperLU, splu
 
-from mechanics.rod.element import ElementState
+from mechanics.rod.element import with_forces
 from mechanics.rod.model import RodState
-from mechanics.rod.problem import RodProblem
+from mechanics.rod.problem import Carried, RodProblem
 from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError, NoAnswerError
 
 ITERATIONS = 25
 LEVER_MM = 10.0
 PROVEN_N = 1e-5
-NEAR_N, NEAR_MM = 1e-4, 1e-6  # the step made from here squares both
+NEAR_N, NEAR_MM = 1e-6, 1e-2  # the proof's own Newton step squares what is left
 LARGEST_CONDITION = 1e15
 HALVINGS = 6
 LARGEST_TURN = 0.6
@@ -33,13 +33,15 @@ class Equilibrium:
     """A state in balance, how well, and what was needed.
 
     ``residual_n``: largest out-of-balance (moments over 10 mm). ``correction`` (size,): the last Newton step,
-    too small to be added to the places; forces are read with it. ``iterations`` counts factorisations.
-    ``stable``: every pivot of the tangent is positive, so the energy is at a minimum.
+    too small to be added to the places; forces are read with it, as ``element_forces`` (e, 12) are, with
+    moments along the problem's basis. ``iterations`` counts factorisations. ``stable``: every pivot of the
+    tangent is positive, so the energy is at a minimum.
     """
 
     state: RodState
     residual_n: float
     correction: Array
+    element_forces: Array
     iterations: int
     condition: float
     stable: bool
@@ -81,7 +83,7 @@ def equilibrium(
                 "or slips; lower the force or choose a thicker wire."
             )
     if not proven:
-        return Equilibrium(state, np.inf, np.zeros(problem.size), count, np.nan, False)
+        return _unproven(problem, state, 0.0, count)
     return _proven(problem, state, share=shares[1], iterations=count)
 
 
@@ -92,9 +94,9 @@ def _balanced(
 
     ``search``: with the exact tangent of the places and a line search, instead of predicted forces.
     """
-    failed = Equilibrium(state, np.inf, np.zeros(problem.size), ITERATIONS, np.nan, False)
+    failed = _unproven(problem, state, np.inf, ITERATIONS)
     at = _Iterate.at_rest(problem, state, held_step)
-    best = np.inf
+    best, change = np.inf, np.inf
     for count in range(1, ITERATIONS + 1):
         try:
             residual = problem.residual(at.state, share=share, carried=at.carried)
@@ -102,20 +104,25 @@ def _balanced(
             best = min(best, size)
             if not np.isfinite(size) or (count > 12 and size > 1e3 * best):
                 return failed
+            if at.push is None and size < NEAR_N and change < NEAR_MM:
+                return _unproven(problem, at.state, size, count - 1)
             solved = _newton_step(problem, at, residual, share=share)
             if solved is None:
                 return failed
-            values, step, molar = solved
+            _, step, molar = solved
+            change = _size_mm(step)
             shrink = min(1.0, LARGEST_TURN / max(float(np.abs(step[:, 3:]).max()), 1e-300))
             if search and at.push is None:
                 shrink = _line_search(problem, at, solved, residual, share=share, most=shrink)
-            balanced = at.push is None and size < NEAR_N and _size_mm(step) < NEAR_MM
             at = at.moved(problem, shrink * step, shrink * molar, shrink=shrink, predict=not search)
         except BadValueError:  # a hook came upon its strap point: too far
             return failed
-        if balanced:
-            return Equilibrium(at.state, size, values, count, np.nan, False)
     return failed
+
+
+def _unproven(problem: RodProblem, state: RodState, residual_n: float, iterations: int) -> Equilibrium:
+    nothing = np.zeros(problem.size), np.zeros((len(problem.model.ends), 12))
+    return Equilibrium(state, residual_n, *nothing, iterations, np.nan, False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,23 +131,23 @@ class _Iterate:
     still to be made."""
 
     state: RodState
-    carried: ElementState
-    forces: ElementState
+    carried: Carried
+    forces: Carried
     push: Array | None
 
     @classmethod
     def at_rest(cls, problem: RodProblem, state: RodState, held_step: Array) -> _Iterate:
-        carried = problem.model.element_state(state)
+        carried = problem.carried(state)
         return cls(state, carried, carried, held_step if bool(held_step.any()) else None)
 
     def moved(
         self, problem: RodProblem, step: Array, molar: Array, *, shrink: float, predict: bool
     ) -> _Iterate:
         state = self.state.moved(problem.globally(step), molar)
-        carried = forces = problem.model.element_state(state)
+        carried = forces = problem.carried(state)
         if predict:
-            ahead = problem.predicted(self.state, self.carried, step)
-            forces = replace(carried, force_n=ahead.force_n, moment_n_mm=ahead.moment_n_mm)
+            ahead = problem.predicted(self.carried, step)
+            forces = replace(carried, state=with_forces(carried.state, ahead.force_n, ahead.moment_n_mm))
         rest = None if self.push is None or shrink == 1.0 else (1.0 - shrink) * self.push
         return _Iterate(state, carried, forces, rest)
 
@@ -214,9 +221,10 @@ def factorised(matrix: csc_matrix) -> SuperLU | None:
 
 
 def _proven(problem: RodProblem, state: RodState, *, share: float, iterations: int) -> Equilibrium:
-    """Residual, conditioning and stability of a state under the whole load."""
-    residual = problem.residual(state, share=share)
-    matrix, _ = problem.jacobian(state, share=share)
+    """Residual, conditioning and stability of a state under its load."""
+    carried = problem.carried(state)
+    residual = problem.residual(state, share=share, carried=carried)
+    matrix, elements = problem.jacobian(state, share=share, carried=carried)
     factor = factorised(matrix)
     size = imbalance(problem, residual)
     if factor is None or not size < PROVEN_N:
@@ -231,5 +239,8 @@ def _proven(problem: RodProblem, state: RodState, *, share: float, iterations: i
             f"the wire's equilibrium cannot be proven: condition {condition:.0e}, limit {LARGEST_CONDITION:.0e}; "
             "part of it is held by nothing."
         )
+    step, _ = problem.spread(-answer[:, 0])
+    steps = step[problem.model.ends].reshape(-1, 12)
+    forces = problem.element_forces(carried) + np.einsum("eij,ej->ei", elements, steps)
     stable = bool((factor.U.diagonal() > 0.0).all())
-    return Equilibrium(state, size, -answer[:, 0], iterations + 1, condition, stable)
+    return Equilibrium(state, size, -answer[:, 0], forces, iterations + 1, condition, stable)

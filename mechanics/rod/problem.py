@@ -35,6 +35,17 @@ class Contact(Protocol):
 
 
 @dataclass(frozen=True, eq=False)
+class Carried:
+    """What a state puts into the elements: their ``state``, and for elements whose ends stand off a node or
+    have turned spin axes the ``maps`` (k, 12, 12) from node steps to end steps and turned ``offset_mm``
+    (k, 2, 3)."""
+
+    state: ElementState
+    maps: Array
+    offset_mm: Array
+
+
+@dataclass(frozen=True, eq=False)
 class RodProblem:
     """A rod, which of its unknowns are free, and what loads it.
 
@@ -112,81 +123,78 @@ class RodProblem:
         out[:, 3:] = np.einsum("nij,nj->ni", self.basis, step[:, 3:])
         return out
 
-    def end_maps(self, state: RodState) -> tuple[Array, Array]:
-        """Maps (k, 12, 12) from node steps to element-end steps of ``mapped``, and turned offsets (k, 2, 3)."""
+    def carried(self, state: RodState) -> Carried:
+        """What ``state`` puts into the elements."""
         ends = self.model.ends[self.mapped]
         offset = np.zeros((len(ends), 2, 3))
         if len(self.model.offset_ends):
             e, end = self.model.offset_ends.T
             offset[np.searchsorted(self.mapped, e), end] = self.model.turned_offsets(state)
-        maps = np.zeros((len(ends), 12, 12))
+        basis, arm = self.basis[ends], -skews(offset)
+        maps = np.zeros((len(ends), 2, 2, 3, 2, 2, 3))
         for end in range(2):
-            at, spin = slice(6 * end, 6 * end + 3), slice(6 * end + 3, 6 * end + 6)
-            maps[:, at, at] = np.eye(3)
-            maps[:, spin, spin] = self.basis[ends[:, end]]
-            maps[:, at, spin] = -skews(offset[:, end]) @ self.basis[ends[:, end]]
-        return maps, offset
+            maps[:, end, 0, :, end, 0] = np.eye(3)
+            maps[:, end, 1, :, end, 1] = basis[:, end]
+            maps[:, end, 0, :, end, 1] = arm[:, end] @ basis[:, end]
+        return Carried(self.model.element_state(state), maps.reshape(-1, 12, 12), offset)
 
-    def element_forces(self, state: RodState, carried: ElementState) -> Array:
+    def element_forces(self, carried: Carried) -> Array:
         """Forces (e, 12) of the nodes on the elements, moments along ``basis``."""
-        forces = end_forces(carried, length_mm=self.model.length_mm)
+        forces = end_forces(carried.state)
         if len(self.mapped):
-            maps, _ = self.end_maps(state)
-            forces[self.mapped] = np.einsum("kij,ki->kj", maps, forces[self.mapped])
+            forces[self.mapped] = np.einsum("kij,ki->kj", carried.maps, forces[self.mapped])
         return forces
 
-    def element_tangents(self, state: RodState, carried: ElementState) -> Array:
+    def element_tangents(self, carried: Carried) -> Array:
         """Derivatives (e, 12, 12) of ``element_forces``."""
-        model = self.model
-        out = tangent(carried, length_mm=model.length_mm, stretch=model.stretch, bend=model.bend)
+        out = tangent(carried.state)
         if len(self.mapped):
-            maps, offset = self.end_maps(state)
-            ends = model.ends[self.mapped]
-            bare = end_forces(carried, length_mm=model.length_mm)[self.mapped]
-            mapped = maps.transpose(0, 2, 1) @ out[self.mapped] @ maps
+            ends = self.model.ends[self.mapped]
+            bare = end_forces(carried.state)[self.mapped]
+            mapped = carried.maps.transpose(0, 2, 1) @ out[self.mapped] @ carried.maps
             for end in range(2):
                 spin, basis = slice(6 * end + 3, 6 * end + 6), self.basis[ends[:, end]]
-                turning = skews(bare[:, 6 * end : 6 * end + 3]) @ skews(offset[:, end])
+                turning = skews(bare[:, 6 * end : 6 * end + 3]) @ skews(carried.offset_mm[:, end])
                 mapped[:, spin, spin] += basis.transpose(0, 2, 1) @ turning @ basis
             out[self.mapped] = mapped
         return out
 
-    def residual(self, state: RodState, *, share: float, carried: ElementState | None = None) -> Array:
+    def residual(self, state: RodState, *, share: float, carried: Carried | None = None) -> Array:
         """Out-of-balance (size,) of the free unknowns: what the rod and tubes take minus ``share`` of the
-        loads. ``carried``: the elements' state when already known."""
-        carried = self.model.element_state(state) if carried is None else carried
-        blocks = [self.element_forces(state, carried), -share * self._pull_forces(state)]
+        loads. ``carried``: of this state, when already known."""
+        carried = self.carried(state) if carried is None else carried
+        blocks = [self.element_forces(carried), -share * self._pull_forces(state)]
         if self.contact is not None:
             blocks += self.contact.forces(state)
-        out = self.pattern.vector(blocks)
-        dead = self.dead.copy()
-        dead[:, 3:] = np.einsum("nji,nj->ni", self.basis, self.dead[:, 3:])
-        out[: int(self.free.sum())] -= share * dead[self.free]
-        return out
+        return self.pattern.vector(blocks) - share * self._dead_load
 
     def jacobian(
-        self, state: RodState, *, share: float, carried: ElementState | None = None
+        self, state: RodState, *, share: float, carried: Carried | None = None
     ) -> tuple[csc_matrix, Array]:
         """Derivative (size, size) of ``residual``, and the elements' own derivatives (e, 12, 12).
 
         ``carried`` may hold predicted forces; those of ``state`` give the exact derivative.
         """
-        carried = self.model.element_state(state) if carried is None else carried
-        elements = self.element_tangents(state, carried)
+        elements = self.element_tangents(self.carried(state) if carried is None else carried)
         pulls = [pull.tangent_at(self.hook_mm(state, node)) for node, pull in self.pulls]
         blocks = [elements, -share * np.array(pulls).reshape(-1, 3, 3)]
         if self.contact is not None:
             blocks += self.contact.tangents(state)
         return self.pattern.matrix(blocks), elements
 
-    def predicted(self, state: RodState, carried: ElementState, step: Array) -> ElementState:
+    def predicted(self, carried: Carried, step: Array) -> ElementState:
         """Forces after node steps (n, 6), spins along ``basis``, to first order."""
-        model = self.model
-        steps = step[model.ends].reshape(-1, 12)
+        steps = step[self.model.ends].reshape(-1, 12)
         if len(self.mapped):
-            maps, _ = self.end_maps(state)
-            steps[self.mapped] = np.einsum("kij,kj->ki", maps, steps[self.mapped])
-        return predicted(carried, steps, length_mm=model.length_mm, stretch=model.stretch, bend=model.bend)
+            steps[self.mapped] = np.einsum("kij,kj->ki", carried.maps, steps[self.mapped])
+        return predicted(carried.state, steps)
+
+    @cached_property
+    def _dead_load(self) -> Array:
+        dead, out = self.dead.copy(), np.zeros(self.size)
+        dead[:, 3:] = np.einsum("nji,nj->ni", self.basis, self.dead[:, 3:])
+        out[: int(self.free.sum())] = dead[self.free]
+        return out
 
     def hook_mm(self, state: RodState, node: int) -> Array:
         """Place (3,) of a node under load."""
@@ -197,11 +205,6 @@ class RodProblem:
         step = np.where(self.free, 0.0, held_step)[self.model.ends].reshape(-1, 12)
         push = np.einsum("eij,ej->ei", elements, step)
         return self.pattern.vector([push] + [np.zeros(g.shape) for g in self.pattern.groups[1:]])
-
-    def support_forces(self, state: RodState) -> Array:
-        """Forces and moments (n, 6), global, that the elements ask of each node: reactions at held ones."""
-        carried = self.model.element_state(state)
-        return self.nodal(self.element_forces(state, carried))
 
     def nodal(self, element_forces: Array) -> Array:
         """Sum (n, 6) at every node of element forces (e, 12) with moments along ``basis``; global."""

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from mechanics.bow.wire import BowWire, PartName
-from mechanics.rod.element import ElementState, end_forces
+from mechanics.rod.element import ElementState
 from mechanics.rod.mesh import BowMesh, StationMap
 from mechanics.rod.model import RodState
 from mesh_tools.arrays import Array
@@ -18,30 +18,30 @@ class YieldError(NoAnswerError):
     """The wire is bent beyond its proof stress, so it would not spring back."""
 
 
-def station_stress(mesh: BowMesh, state: RodState, stations: StationMap) -> Array:
-    """Largest von Mises stress (k,) in MPa over the round section at every station.
+def station_stress(mesh: BowMesh, state: RodState) -> dict[PartName, Array]:
+    """Largest von Mises stress in MPa over the round section at every station of both wires.
 
     Bending E kappa d/2 plus stretch, and twisting G tau d/2, with the moments between an element's ends
     taken as straight lines; where both wires are joined each takes the curvature of the pair.
     """
-    model = mesh.model
-    carried = model.element_state(state)
-    moments = _end_moments(carried, model.length_mm)
-    e, t = stations.element, stations.fraction[:, None]
+    carried = mesh.model.element_state(state)
+    moments = _wire_moments(carried)
+    return {part: _stress(mesh, carried, moments, stations) for part, stations in mesh.stations.items()}
+
+
+def _stress(mesh: BowMesh, carried: ElementState, moments: Array, stations: StationMap) -> Array:
+    model, e, t = mesh.model, stations.element, stations.fraction[:, None]
     moment = (1.0 - t) * moments[e, 0] + t * moments[e, 1]
     strain = moment / model.bend[e] * (0.5 * stations.diameter_mm[:, None])
     area = np.pi * model.diameter_mm[e] ** 2 / 4.0
-    pull = np.abs(carried.force_n[e, 0]) / area
-    bending = model.e_mpa * np.hypot(strain[:, 1], strain[:, 2]) + pull
+    bending = model.e_mpa * np.hypot(strain[:, 1], strain[:, 2]) + np.abs(carried.force_n[e, 0]) / area
     return np.asarray(np.sqrt(bending**2 + 3.0 * (model.g_mpa * strain[:, 0]) ** 2))
 
 
-def _end_moments(carried: ElementState, length_mm: Array) -> Array:
+def _wire_moments(carried: ElementState) -> Array:
     """Moments (e, 2, 3) in the wire at both ends of every element, in its half-way frame."""
-    forces = end_forces(carried, length_mm=length_mm)
-    first = np.einsum("nji,nj->ni", carried.frame, -forces[:, 3:6])
-    second = np.einsum("nji,nj->ni", carried.frame, forces[:, 9:])
-    return np.stack([first, second], axis=1)
+    q, p = carried.end_moments
+    return np.stack([q - 0.5 * p, q + 0.5 * p], axis=1)
 
 
 def check_yield(bow: BowWire, stress_mpa: Mapping[PartName, Array], *, refuse: bool) -> tuple[str, ...]:

@@ -8,13 +8,12 @@ from typing import Literal
 
 import numpy as np
 
-from mechanics.bow.wire import BowWire, PartName, TubeSupport, WirePart, WornBow
+from mechanics.bow.wire import BowWire, TubeSupport, WirePart, WornBow
 from mechanics.rod.contact import TubeContact
 from mechanics.rod.ideal import fits, ideal_problem, inserted
 from mechanics.rod.mesh import SPACING_MM, BowMesh, bow_mesh, worn_points
 from mechanics.rod.newton import Equilibrium, NoEquilibriumError
 from mechanics.rod.problem import RodProblem
-from mechanics.rod.reactions import reactions
 from mechanics.rod.seat import (
     LEAST_INSIDE_MM,
     TubeSeat,
@@ -140,7 +139,7 @@ def _held_wrenches(
     supports: Mapping[Side, TubeSupport],
 ) -> Wrenches:
     """Force and moment (3,) on each molar about its own point, from the reactions of ideal tubes."""
-    reaction = reactions(problem, found)
+    reaction = problem.nodal(found.element_forces)
     out: Wrenches = {}
     for side in SIDES:
         node, tube = mesh.stop_node[side], bow.tubes[side]
@@ -188,8 +187,7 @@ def _worn(
         part.part: WirePart(worn_points(mesh, state, part.part), part.diameter_mm, part.part)
         for part in (bow.inner, bow.outer)
     }
-    names: tuple[PartName, PartName] = ("inner", "outer")
-    stress = {name: station_stress(mesh, state, mesh.stations[name]) for name in names}
+    stress = station_stress(mesh, state)
     yields = check_yield(bow, stress, refuse=yielding == "refuse")
     return WornBow(
         inner=parts["inner"],

@@ -35,8 +35,8 @@ def test_the_tangent_is_the_derivative_of_the_forces(bend_rad: float) -> None:
     ends = Ends(bend_rad, seed=1)
     step = np.random.default_rng(2).normal(size=(N, 12))
     eps = 1e-5
-    ahead, behind = (end_forces(ends.state(k * eps * step), length_mm=ends.length) for k in (1.0, -1.0))
-    exact = tangent(ends.state(0.0 * step), length_mm=ends.length, stretch=ends.stretch, bend=ends.bend)
+    ahead, behind = (end_forces(ends.state(k * eps * step)) for k in (1.0, -1.0))
+    exact = tangent(ends.state(0.0 * step))
     np.testing.assert_allclose(np.einsum("nij,nj->ni", exact, step), (ahead - behind) / (2 * eps), atol=2e-8)
 
 
@@ -45,8 +45,8 @@ def test_the_forces_are_the_derivative_of_the_energy(bend_rad: float) -> None:
     ends = Ends(bend_rad, seed=3)
     step = np.random.default_rng(4).normal(size=(N, 12))
     eps = 1e-5
-    ahead, behind = (stored_energy(ends.state(k * eps * step), length_mm=ends.length) for k in (1.0, -1.0))
-    work = float(np.sum(end_forces(ends.state(0.0 * step), length_mm=ends.length) * step))
+    ahead, behind = (stored_energy(ends.state(k * eps * step)) for k in (1.0, -1.0))
+    work = float(np.sum(end_forces(ends.state(0.0 * step)) * step))
     assert (ahead - behind) / (2 * eps) == pytest.approx(work, rel=1e-7, abs=1e-8)
 
 
@@ -55,16 +55,16 @@ def test_a_rigid_motion_carries_the_forces_with_it() -> None:
     still = np.zeros((N, 12))
     turn = quat.from_vector(np.array([2.1, -0.7, 1.3]))
     matrix = quat.to_matrix(turn)
-    before = end_forces(ends.state(still), length_mm=ends.length).reshape(N, 4, 3) @ matrix.T
+    before = end_forces(ends.state(still)).reshape(N, 4, 3) @ matrix.T
     ends.chord = ends.chord @ matrix.T
     ends.q1, ends.q2 = quat.product(turn, ends.q1), quat.product(turn, ends.q2)
-    after = end_forces(ends.state(still), length_mm=ends.length).reshape(N, 4, 3)
+    after = end_forces(ends.state(still)).reshape(N, 4, 3)
     np.testing.assert_allclose(after, before, atol=1e-12)
 
 
 def test_the_end_forces_are_in_balance() -> None:
     ends = Ends(0.6, seed=6)
-    forces = end_forces(ends.state(np.zeros((N, 12))), length_mm=ends.length).reshape(N, 4, 3)
+    forces = end_forces(ends.state(np.zeros((N, 12)))).reshape(N, 4, 3)
     np.testing.assert_allclose(forces[:, 0] + forces[:, 2], 0.0, atol=1e-13)
     about_first = forces[:, 1] + forces[:, 3] + np.cross(ends.chord, forces[:, 2])
     np.testing.assert_allclose(about_first, 0.0, atol=1e-12)
