@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from casework.centre import CentreReport, MethodResult
+from casework.incomplete import end_warnings, ends_tree
 from casework.makers import made_methods
 from casework.question import FAST_METHODS, METHODS, CentreQuestion
 from casework.scans import scan_from_file
@@ -16,8 +17,10 @@ from mechanics.centres.anatomical import below_average_crown
 from mechanics.centres.rule_of_thumb import rule_of_thumb, rule_of_thumb_without_tube
 from mechanics.ligament.springs import Ligament
 from mesh_tools.anatomy import CrownOnlyError, ToothAnatomy, crown_measures, tooth_anatomy
+from mesh_tools.apex_state import root_ends
 from mesh_tools.errors import BadValueError
 from mesh_tools.fdi import ToothNumber
+from mesh_tools.self_crossing import refuse_self_crossing
 from mesh_tools.supported_root import supported_root
 from mesh_tools.surface import Surface
 
@@ -34,10 +37,14 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
         return _crown_report(surface, question)
     root = supported_root(surface, anatomy, crest_below_cej_mm=question.crest_below_cej_mm)
     _check_thickness(question, root)
+    refuse_self_crossing(root, name=f"tooth {question.tooth.fdi}: the supported root")
+    ends = root_ends(root, anatomy)
     methods = made_methods(surface, anatomy, root, question)
     return CentreReport(
         tooth=question.tooth, ligament=question.ligament, crest_below_cej_mm=question.crest_below_cej_mm,
-        anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH, warnings=tuple(_tooth_warnings(anatomy)),
+        anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH,
+        warnings=(*_tooth_warnings(anatomy), *end_warnings(root, ends, question)),
+        extra={"root_ends": ends_tree(root, ends, question)},
     )  # fmt: skip
 
 
