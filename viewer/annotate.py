@@ -9,11 +9,9 @@ import numpy as np
 
 from mesh_tools.arrays import Array
 from viewer.label_columns import columns, spread
-from viewer.palette import Role, look
+from viewer.palette import WIDE_ROLES, Role, look
 from viewer.scene import DimensionItem, Scene
 from viewer.view import View
-
-_WIDE_ROLES: frozenset[Role] = frozenset({"target", "bend", "bow_after", "bow_before"})
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,10 +36,8 @@ def annotate(axes: Any, scene: Scene, view: View, *, font_pt: float) -> None:
 def _notes(scene: Scene, view: View) -> list[Note]:
     """What to write in this view, most telling first."""
     found = []
-    targets = [p.at_mm for p in scene.points if p.role == "target"]
-    for p in scene.points:
-        named = p.role != "target" and any(np.allclose(p.at_mm, t, atol=1e-6) for t in targets)
-        if view.shows(p) and not named and (view.close_up or p.role in _WIDE_ROLES):
+    for p in scene.named_points():
+        if view.shows(p) and (view.close_up or p.role in WIDE_ROLES):
             found.append(Note(p.name + (f"\n{p.detail}" if p.detail else ""), view.flat(p.at_mm), p.role))
     if not view.close_up:
         return found
@@ -70,7 +66,7 @@ def _write(axes: Any, notes: list[Note], view: View, font_pt: float) -> None:
         chosen = [n for n, s in zip(notes, sides, strict=True) if s == column]
         gap = line * (1.0 if all("\n" not in n.text for n in chosen) else 1.55)
         heights = spread([n.at[1] for n in chosen], gap=gap, low=-0.82 * view.half_height_mm,
-                         high=0.9 * view.half_height_mm)  # fmt: skip
+                         high=0.82 * view.half_height_mm)  # fmt: skip
         for note, y in zip(chosen, heights, strict=True):
             _label(axes, note, (x * view.half_width_mm, float(y)), align, font_pt)
 

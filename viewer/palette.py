@@ -58,6 +58,9 @@ _LOOKS: dict[Role, Look] = {
     "force": Look(GREEN, "#00664B", width_px=3.0),
 }
 
+WIDE_ROLES: frozenset[Role] = frozenset({"target", "bend", "bow_after", "bow_before"})
+"""Roles of the points that are named in a picture of the whole bow; the rest is named in close-ups."""
+
 METHOD_ROLES: dict[str, Role] = {
     "rule_of_thumb": "rule",
     "furcation": "furcation",

@@ -159,6 +159,15 @@ class Scene:
         yield from (*self.surfaces, *self.wires, *self.lines, *self.arrows)
         yield from (*self.dimensions, *self.points, *self.labels)
 
+    def named_points(self) -> tuple[PointItem, ...]:
+        """Points to name: an estimate that is the target already is named by the target."""
+        targets = [p.at_mm for p in self.points if p.role == "target"]
+        return tuple(
+            p
+            for p in self.points
+            if p.role == "target" or not any(abs(p.at_mm - t).max() < 1e-6 for t in targets)
+        )
+
     def groups(self) -> tuple[str, ...]:
         """Names of the groups in order of first use."""
         return tuple(dict.fromkeys(item.group for item in self.items()))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from mesh_tools.arrays import Array
 from viewer.glyph_shapes import dashed_tube, glyph_shape, tube_shape
-from viewer.palette import look
+from viewer.palette import WIDE_ROLES, look
 from viewer.scene import (
     ArrowItem,
     DimensionItem,
@@ -99,14 +99,12 @@ def packed(values: NDArray[Any], kind: str) -> dict[str, str]:
 
 def notes_of(scene: Scene) -> list[dict[str, Any]]:
     """Every text of the scene with its place; the page puts them in columns so that none covers another."""
-    targets = [p.at_mm for p in scene.points if p.role == "target"]
+    named = set(map(id, scene.named_points()))
     found = []
     for item in scene.items():
         match item:
-            case PointItem():
-                named = item.role != "target" and any(np.linalg.norm(item.at_mm - t) < 1e-6 for t in targets)
-                if not named:
-                    found.append(_note(item, "\n".join(filter(None, (item.name, item.detail))), item.at_mm))
+            case PointItem() if id(item) in named:
+                found.append(_note(item, "\n".join(filter(None, (item.name, item.detail))), item.at_mm))
             case LabelItem():
                 found.append(_note(item, item.text, item.at_mm))
             case ArrowItem():
@@ -122,5 +120,6 @@ def _note(item: Item, text: str, at: Array) -> dict[str, Any]:
     style = look(item.role)
     return {
         "text": text, "x": round(float(at[0]), 3), "y": round(float(at[1]), 3), "z": round(float(at[2]), 3),
-        "group": item.group, "side": item.side or "", "colour": style.text, "border": style.colour,
+        "group": item.group, "side": item.side or "",
+        "wide": isinstance(item, PointItem) and item.role in WIDE_ROLES, "colour": style.text, "border": style.colour,
     }  # fmt: skip

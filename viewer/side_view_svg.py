@@ -9,7 +9,7 @@ import numpy as np
 from mechanics.sides import Side
 from mesh_tools.arrays import Array
 from viewer.label_columns import columns, spread
-from viewer.palette import look
+from viewer.palette import WIDE_ROLES, look
 from viewer.scene import DimensionItem, LineItem, PointItem, Scene, SurfaceItem, WireItem
 from viewer.silhouette import outlines
 from viewer.view import View, view_from
@@ -95,9 +95,7 @@ def _dimension(item: DimensionItem, view: View) -> str:
 
 
 def _named(scene: Scene, view: View) -> list[PointItem]:
-    return [
-        p for p in scene.points if view.shows(p) and p.role in ("target", "bend", "bow_after", "bow_before")
-    ]
+    return [p for p in scene.points if view.shows(p) and p.role in WIDE_ROLES]
 
 
 def _texts(scene: Scene, view: View) -> list[str]:
