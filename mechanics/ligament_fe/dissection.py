@@ -8,7 +8,7 @@ import numpy as np
 
 from mesh_tools.arrays import Array, BoolArray, IntArray
 
-FACES_A_LEAF = 12
+FACES_A_LEAF = 32
 
 
 @dataclass(frozen=True, eq=False)
