@@ -31,9 +31,7 @@ SHARPEST_MM: dict[PartName, float] = {
     "inner": 8.0,
     "outer": 12.0,
 }  # least radius of the fitted curves; stock bows stay well above
-FRONT_CURVE_MM = (
-    58.0  # wire from the joint's middle to the straight arm in stock bows (common practice, no source)
-)
+FRONT_CURVE_MM = 50.0  # stock wire from the joint's middle to the straight arm (common practice, no source)
 SPLAY_DEG = 6.0  # arms open a little toward the hooks (common practice, no source)
 LIPS_MM = 8.0  # outward from the mouth corner, over which the wire comes to lie outside the cheek: our choice
 LEAST_ARM_MM = 5.0
@@ -45,10 +43,9 @@ LEAST_CURVE_MM = 40.0  # from the joint to the straight arm, past the mouth corn
 class BowFit:
     """A fitted bow and how near it came, in mm.
 
-    ``front_mm``: front of the inner bow to its wanted place; ``corner_mm``: outer wire to the wanted point
-    just ahead of the mouth corner; ``hook_out_mm`` and ``hook_up_mm``: hook outward and above its wanted
-    place; ``skin_mm``: least distance of wire surface and skin (None without a face); ``radius_mm``:
-    sharpest bend.
+    ``front_mm``: front of the inner bow to its wanted place; ``corner_mm``: outer wire to the mouth corner;
+    ``hook_out_mm`` and ``hook_up_mm``: hook outward and above its wanted place; ``skin_mm``: least distance
+    of wire surface and skin (None without a face); ``radius_mm``: sharpest bend.
     """
 
     wire: BowWire
@@ -184,10 +181,10 @@ def _outward(half: OuterHalf, wanted: _Wanted, skin: Skin | None) -> Array:
     """
     if skin is None:
         return np.array([wanted.sign * half.hook_mm[0] - wanted.hook_out_mm])
-    curve = half.curve.at(np.linspace(0.6, 1.0, 5))
+    curve = half.curve.at(np.linspace(0.4, 1.0, 7))
     arm = half.arm_start_mm + np.linspace(0.1, 1.0, 10)[:, None] * (half.hook_mm - half.arm_start_mm)
     points = np.concatenate([curve, arm])
-    beyond = skin.distance_mm(points) - wanted.clearance_mm
+    beyond = skin.rough_distance_mm(points) - wanted.clearance_mm
     past = wanted.sign * (points[:, 0] - wanted.corner_mm[0]) / LIPS_MM
     return np.asarray(np.clip(past, 0.0, 1.0) * np.where(beyond < 0.0, 3.0, 0.2) * beyond)
 

@@ -77,7 +77,7 @@ class Quintic:
 
 def unevenness(piece: Quintic, *, samples: int, scale_mm: float, sharpest_mm: float) -> Array:
     """Residuals of a fair curve: the change of curvature along ``piece``, made free of units by
-    ``scale_mm``, and ten times any excess over the curvature of a circle of radius ``sharpest_mm``.
+    ``scale_mm``, and a hundred times any excess over the curvature of a circle of radius ``sharpest_mm``.
 
     The curve of least curvature variation is the fair one (minimum variation curves, Moreton HP, Sequin CH
     1992 Computer Graphics 26:167-176, from memory).
@@ -87,7 +87,7 @@ def unevenness(piece: Quintic, *, samples: int, scale_mm: float, sharpest_mm: fl
     step = np.sqrt(np.einsum("ij,ij->i", between[:-1], between[:-1])) / (samples - 1)
     change = (bend[1:] - bend[:-1]) * (scale_mm**1.5 / np.sqrt(step))[:, None]
     sharp = np.sqrt(np.einsum("ij,ij->i", bend, bend)) * sharpest_mm - 1.0
-    return np.concatenate([change.ravel(), 10.0 * np.maximum(0.0, sharp)])
+    return np.concatenate([change.ravel(), 100.0 * np.maximum(0.0, sharp)])
 
 
 def _curvature(first: Array, second: Array) -> Array:

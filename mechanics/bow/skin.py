@@ -46,6 +46,22 @@ class Skin:
         rows = np.arange(len(p))
         return np.asarray(np.where(facing[rows, pick] < 0.0, -1.0, 1.0) * size[rows, pick])
 
+    def rough_distance_mm(self, points_mm: ArrayLike) -> Array:
+        """Signed distances (n,) from the planes of the four nearest faces, the nearer the heavier: quick
+        and nearly smooth, for searches; too small where the skin bulges between faces, by their
+        sagitta."""
+        p = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))
+        away, near = self._tree.query(p, k=min(4, len(self.face.faces)))
+        away, near = away.reshape(len(p), -1), near.reshape(len(p), -1)
+        over = np.einsum("nki,nki->nk", p[:, None, :] - self.face.face_centres_mm[near], self._normals[near])
+        weight = 1.0 / (away**2 + 0.01)
+        return np.asarray((over * weight).sum(axis=1) / weight.sum(axis=1))
+
+    @cached_property
+    def _normals(self) -> Array:
+        vectors = self.face.area_vectors_mm2
+        return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-300))
+
 
 def arms_from_skin_mm(
     outer: WirePart, joint: JointRegion, skin: Skin, *, from_middle_mm: float = PAST_LIPS_MM

@@ -21,7 +21,7 @@ from mechanics.sides import Side, outward_sign
 from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError, NoAnswerError
 
-STATIONS = 161
+STATIONS = 111
 MOST_BENDS = 6
 SAME_PLACE_MM = 4.0  # bends nearer than this work the same wire
 SMALLEST_DEG = 0.05
@@ -131,7 +131,7 @@ def _refined(x: Array, have: Array, goal: Array, s: Array) -> Array:
     low = np.tile(np.array([s[0], -2.0, -2.0]) / scale, len(x))
     high = np.tile(np.array([s[-1], 2.0, 2.0]) / scale, len(x))
     start = np.clip((x / scale).ravel(), low + 1e-9, high - 1e-9)
-    found = least_squares(gaps, start, bounds=(low, high), xtol=1e-8, ftol=1e-8, gtol=1e-8, max_nfev=40)
+    found = least_squares(gaps, start, bounds=(low, high), xtol=1e-8, ftol=1e-8, gtol=1e-8, max_nfev=20)
     return np.asarray(found.x.reshape(-1, 3) * scale)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from bow_cases import ellipsoid, needs, tube
 
-from mechanics.bow.fit import SHARPEST_MM, check_hooks_outside, fit_bow, sharpest_radius_mm
+from mechanics.bow.fit import LEAD_MM, SHARPEST_MM, check_hooks_outside, fit_bow, sharpest_radius_mm
 from mechanics.bow.needs import BowNeeds
 from mechanics.bow.quintic import CurveEnd, Quintic
 from mechanics.bow.skin import Skin, is_inside
@@ -102,7 +102,11 @@ def test_it_comes_near_all_it_should_pass() -> None:
     fit = fit_bow(needs())
     assert fit.front_mm < 0.05
     for side in SIDES:
-        assert fit.corner_mm[side] < 2.0
+        corner, outer = needs().corner_mm[side], fit.wire.outer.points_mm
+        beside = outer[(np.abs(outer[:, 0] - corner[0]) < 0.3) & (outer[:, 1] < 0.0)][0]
+        assert LEAD_MM[0] - 0.5 < corner[1] - beside[1] < LEAD_MM[1] + 0.5
+        assert abs(beside[2] - corner[2]) < 0.3  # the lip is neither lifted nor lowered
+        assert fit.corner_mm[side] < LEAD_MM[1]
         assert abs(fit.hook_out_mm[side]) < 1.0
         assert abs(fit.hook_up_mm[side]) < 0.5
 
