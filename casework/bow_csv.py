@@ -1,7 +1,9 @@
-"""``bow.csv``: every station of the bow, bench and worn, so that any other program can repeat the statics.
+"""``bow.csv``: the bow as the statics see it, bench and worn, so that any other program can repeat them.
 
-Columns: ``part`` (inner, outer, joint) with ``side`` (right, left, middle), ``s_mm`` along that wire from the joint's
-middle, ``diameter_mm``, bench place and worn place in LPS mm. Rows run along the inner wire, then along the outer.
+Columns: ``part`` (inner, joint, outer), ``side`` (right, left), ``s_mm`` along the wire from the joint's middle,
+``diameter_mm``, bench place and worn place in LPS mm. The inner and outer wires are listed outside the joint only. Over
+the joint both wires move as one bar: its rows lie on the outer wire's line and carry the diameter of a round bar as
+stiff as the pair; the inner wire's joint ends are fixed to the bar's ends.
 """
 
 from __future__ import annotations
@@ -12,47 +14,67 @@ import io
 import numpy as np
 
 from casework.plan import Plan
-from mechanics.bow.wire import BowWire, WirePart
+from mechanics.bow.wire import WirePart
 from mesh_tools.arrays import Array
 
 COLUMNS = (
     "part", "side", "s_mm", "diameter_mm",
     "bench_x_mm", "bench_y_mm", "bench_z_mm", "worn_x_mm", "worn_y_mm", "worn_z_mm",
 )  # fmt: skip
+_NEAR_MM = 1e-6
+Row = list[object]
 
 
 def bow_csv(plan: Plan) -> str:
-    """The text of ``bow.csv``."""
+    """The text of ``bow.csv``: inner right to left, joint, outer right to left."""
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\n")
     rows.writerow(COLUMNS)
     bench, worn = plan.bow_bench, plan.worn_after
-    rows.writerows(_rows(bench, bench.inner, worn.inner))
-    rows.writerows(_rows(bench, bench.outer, worn.outer))
+    joint = bench.joint
+    inner = _stations(bench.inner, worn.inner, (joint.inner_from_mm, joint.inner_to_mm))
+    outer = _stations(bench.outer, worn.outer, (joint.outer_from_mm, joint.outer_to_mm))
+    rows.writerows(_rows("inner", *inner, span=(joint.inner_from_mm, joint.inner_to_mm)))
+    rows.writerows(_bar(*outer, span=(joint.outer_from_mm, joint.outer_to_mm), diameter_mm=joint.diameter_mm))
+    rows.writerows(_rows("outer", *outer, span=(joint.outer_from_mm, joint.outer_to_mm)))
     return out.getvalue()
 
 
-def _rows(bow: BowWire, wire: WirePart, worn: WirePart) -> list[list[object]]:
-    start, end, middle = _joint(bow, wire)
-    worn_points = _at_same_share(worn, wire)
-    rows: list[list[object]] = []
-    for s, d, here, there in zip(wire.s_mm, wire.diameter_mm, wire.points_mm, worn_points, strict=True):
-        in_joint = start - 1e-6 <= s <= end + 1e-6
-        side = "right" if s < middle - 1e-6 else "left" if s > middle + 1e-6 else "middle"
-        numbers = [f"{v:.6f}" for v in (abs(s - middle), d, *here, *there)]
-        rows.append(["joint" if in_joint else wire.part, side, *numbers])
-    return rows
+def _stations(
+    wire: WirePart, worn: WirePart, marks: tuple[float, float]
+) -> tuple[Array, Array, Array, Array]:
+    """Arc lengths (with the joint's ends among them), diameters, bench and worn points of one wire.
+
+    A wire hardly stretches, so equal shares of its length are the same material.
+    """
+    s = np.unique(np.concatenate([wire.s_mm, np.clip(marks, 0.0, wire.length_mm)]))
+    s = s[np.concatenate([[True], np.diff(s) > _NEAR_MM])]
+    return s, wire.diameter_at(s), wire.at(s), worn.at(s * (worn.length_mm / wire.length_mm))
 
 
-def _joint(bow: BowWire, wire: WirePart) -> tuple[float, float, float]:
-    j = bow.joint
-    if wire.part == "inner":
-        return j.inner_from_mm, j.inner_to_mm, j.inner_middle_mm
-    return j.outer_from_mm, j.outer_to_mm, j.outer_middle_mm
+def _rows(
+    part: str, s: Array, diameter: Array, bench: Array, worn: Array, *, span: tuple[float, float]
+) -> list[Row]:
+    """Stations outside the joint, its ends included on either side."""
+    middle, found = 0.5 * (span[0] + span[1]), list[Row]()
+    for side, keep in (("right", s <= span[0] + _NEAR_MM), ("left", s >= span[1] - _NEAR_MM)):
+        for k in np.flatnonzero(keep):
+            found.append(_row(part, side, abs(s[k] - middle), diameter[k], bench[k], worn[k]))
+    return found
 
 
-def _at_same_share(worn: WirePart, wire: WirePart) -> Array:
-    """Worn points at the bench stations; a wire hardly stretches, so equal shares of length are the same material."""
-    if len(worn.points_mm) == len(wire.points_mm):
-        return worn.points_mm
-    return worn.at(np.asarray(wire.s_mm) / wire.length_mm * worn.length_mm)
+def _bar(
+    s: Array, diameter: Array, bench: Array, worn: Array, *, span: tuple[float, float], diameter_mm: float
+) -> list[Row]:
+    middle = 0.5 * (span[0] + span[1])
+    inside = np.flatnonzero((s >= span[0] - _NEAR_MM) & (s <= span[1] + _NEAR_MM))
+    return [
+        _row(
+            "joint", "right" if s[k] <= middle else "left", abs(s[k] - middle), diameter_mm, bench[k], worn[k]
+        )
+        for k in inside
+    ]
+
+
+def _row(part: str, side: str, s_mm: float, diameter_mm: float, bench: Array, worn: Array) -> Row:
+    return [part, side, *(f"{v:.6f}" for v in (s_mm, diameter_mm, *bench, *worn))]

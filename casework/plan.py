@@ -12,6 +12,7 @@ from mechanics.bow.wire import BowWire, WornBow
 from mechanics.centres.movement import Movement
 from mechanics.making.bend_schedule import BendSchedule
 from mechanics.sides import Side
+from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array, frozen
 from mesh_tools.surface import Surface
 
@@ -112,7 +113,10 @@ class InputFile:
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """The whole plan. ``bow_before`` is the fitted bow, ``bow_bench`` the bent one, ``worn_*`` the same under load."""
+    """The whole plan. ``bow_before`` is the fitted bow, ``bow_bench`` the bent one, ``worn_*`` the same under load.
+
+    ``straps`` are the pulls as given, in LPS.
+    """
 
     case_id: str
     version: str
@@ -121,6 +125,7 @@ class Plan:
     bow_model: str
     treatment_rotation: Array
     sides: dict[Side, SidePlan]
+    straps: dict[Side, StrapPull]
     bow_before: BowWire
     bow_bench: BowWire
     worn_before: WornBow

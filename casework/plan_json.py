@@ -9,8 +9,10 @@ import numpy as np
 
 from casework.cautions import CAUTIONS
 from casework.plan import BenchWork, Plan, SidePlan
+from mechanics.bow.wire import Tube
 from mechanics.centres.movement import Movement
 from mechanics.sides import SIDES
+from mechanics.strap.pull import Strap
 
 PLAN_SCHEMA = 1
 
@@ -105,6 +107,11 @@ def _bow(plan: Plan) -> dict[str, Any]:
         "max_stress_s_mm": place,
         "proof_mpa": plan.bow_bench.material.proof_mpa,
         "residual": plan.worn_after.residual,
+        "e_gpa": plan.bow_bench.material.e_gpa,
+        "nu": plan.bow_bench.material.nu,
+        "joint_diameter_mm": plan.bow_bench.joint.diameter_mm,
+        "tubes": {side: _tube(plan.bow_bench.tubes[side]) for side in SIDES},
+        "straps": {side: [_strap(s) for s in plan.straps[side].straps] for side in SIDES},
         "inserted": None,
     }
     if plan.inserted is not None:
@@ -116,6 +123,15 @@ def _bow(plan: Plan) -> dict[str, Any]:
             for side in SIDES
         }
     return tree
+
+
+def _tube(tube: Tube) -> dict[str, Any]:
+    return {"mesial_mm": _list(tube.mesial_mm), "distal_mm": _list(tube.distal_mm), "bore_mm": tube.bore_mm}
+
+
+def _strap(strap: Strap) -> dict[str, Any]:
+    line = {"toward_mm": strap.toward_mm, "direction": strap.direction}
+    return {"force_n": strap.force_n, **{k: _list(v) for k, v in line.items() if v is not None}}
 
 
 def _list(values: Any) -> Any:

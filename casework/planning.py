@@ -18,6 +18,7 @@ from casework.scans import Scan, read_scans
 from casework.side_centre import side_centre
 from casework.side_plan import Solved, side_plan
 from casework.solving import solved_bend
+from casework.straps import pull_turned
 from mechanics.bend.help import what_would_help
 from mechanics.bend.sensitivity import sensitivities
 from mechanics.bow_from_scan.scanned import scanned_bow
@@ -67,6 +68,7 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
         bow_model=case.choices.bow,
         treatment_rotation=solved.rotation,
         sides=sides,
+        straps={side: pull_turned(bend.case.straps[side], back) for side in SIDES},
         bow_before=bend.case.bow.moved(back),
         bow_bench=solution.bench.moved(back),
         worn_before=solution.worn_before.moved(back),

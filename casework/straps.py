@@ -36,3 +36,12 @@ def _strap(case: CaseModel, side: Side, kind: PullKind, model: StrapModel, rotat
     return Strap(
         model.newtons, direction=strap_direction(side, angle_deg=angle, midline_deg=model.midline_deg)
     )
+
+
+def pull_turned(pull: StrapPull, rotation: Array) -> StrapPull:
+    """``pull`` in the axes of ``rotation`` (3, 3), new = rotation @ old."""
+
+    def turned(v: Array | None) -> Array | None:
+        return None if v is None else np.asarray(rotation @ v)
+
+    return StrapPull(tuple(Strap(s.force_n, turned(s.toward_mm), turned(s.direction)) for s in pull.straps))
