@@ -30,7 +30,7 @@ def test_moment_by_quadrature_over_the_section(radius: float) -> None:
     d, e, proof = 1.83, STEEL.e_mpa, STEEL.proof_mpa
 
     def layer(y: float) -> float:
-        return min(e * y / radius, proof) * y * 2.0 * np.sqrt(max(0.25 * d * d - y * y, 0.0))
+        return float(min(e * y / radius, proof) * y * 2.0 * np.sqrt(max(0.25 * d * d - y * y, 0.0)))
 
     edge = min(proof / e * radius, 0.5 * d)
     moment = 2.0 * (quad(layer, 0.0, edge)[0] + quad(layer, edge, 0.5 * d)[0])

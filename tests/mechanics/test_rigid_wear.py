@@ -13,6 +13,7 @@ from mechanics.bow.wire import BowWire, TubeSupport
 from mechanics.line_of_force import force_line
 from mechanics.sides import SIDES, Side
 from mechanics.strap.pull import StrapPull
+from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError
 
 
@@ -54,9 +55,9 @@ def test_an_even_bow_loads_both_molars_alike_and_tips_each_by_its_own_line() -> 
 
 def test_lever_rule_by_hand() -> None:
     """5 N straight back through x = +10 between tubes at +-25: 5 (25 + 10) / 50 = 3.5 N left, 1.5 N right."""
-    tubes = {"right": np.array([-25.0, 0, 0]), "left": np.array([25.0, 0, 0])}
+    tubes: dict[Side, Array] = {"right": np.array([-25.0, 0, 0]), "left": np.array([25.0, 0, 0])}
     held = {s: TubeSupport(tubes[s]) for s in SIDES}
-    pull = {"right": np.zeros(3), "left": np.array([0.0, 5.0, 0.0])}
+    pull: dict[Side, Array] = {"right": np.zeros(3), "left": np.array([0.0, 5.0, 0.0])}
     share = shared_between(
         pull, at_mm={"right": np.zeros(3), "left": np.array([10.0, 40.0, 0.0])}, tubes_mm=tubes, supports=held
     )
