@@ -17,7 +17,6 @@ from mesh_tools.arrays import Array, IntArray, frozen, frozen_ints
 
 SEPARATE_MM = 1.5
 _TIP_MM = 0.05
-_AVERAGINGS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +46,7 @@ def root_peaks(points_tooth: Array, faces: IntArray, *, above_mm: float) -> tupl
     its free part begins at the pass to the higher one. A lone root begins at ``above_mm``.
     """
     edges = _edges_above(points_tooth, faces, above_mm)
-    height = _averaged(points_tooth[:, 2], edges)
+    height = points_tooth[:, 2]
     peak_of = _peaks(height, edges)
     peaks, merged_into, pass_at = _merge_tree(height, edges, peak_of)
     floor = {p: float(height[pass_at[p]]) if p in pass_at else above_mm for p in peaks}
@@ -80,17 +79,6 @@ def _edges_above(points: Array, faces: IntArray, above_mm: float) -> IntArray:
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     edges = edges[above[edges[:, 0]] & above[edges[:, 1]]]
     return np.asarray(np.concatenate([edges, edges[:, ::-1]]))
-
-
-def _averaged(height: Array, edges: IntArray) -> Array:
-    """Heights (n,) averaged with their neighbours' a few times, so that scan noise raises no peaks of its
-    own."""
-    n = len(height)
-    links = coo_array((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(n, n)).tocsr()
-    count = links.sum(axis=1) + 1e-300
-    for _ in range(_AVERAGINGS):
-        height = 0.5 * height + 0.5 * np.where(count > 0.5, links @ height / count, height)
-    return np.asarray(height)
 
 
 def _peaks(height: Array, edges: IntArray) -> IntArray:
