@@ -70,6 +70,12 @@ def fits(problem: RodProblem, bow: BowWire, mesh: BowMesh) -> bool:
     return float(np.abs(held).max()) <= TOGETHER_MM
 
 
+def free_gap_mm(bow: BowWire) -> float:
+    """How far the farther stop of the free bow lies off the mesial end of its tube."""
+    gaps = [bow.inner.at(bow.stop_mm[s]) - bow.tubes[s].mesial_mm for s in SIDES]
+    return float(np.linalg.norm(gaps, axis=1).max())
+
+
 def inserted(problem: RodProblem, bow: BowWire, mesh: BowMesh) -> Equilibrium:
     """Equilibrium in ideal tubes under the straps.
 

@@ -13,6 +13,8 @@ from mechanics.rod.model import RodState
 from mesh_tools.arrays import Array
 from mesh_tools.errors import NoAnswerError
 
+SPREAD_MM = 1.0
+
 
 class YieldError(NoAnswerError):
     """The wire is bent beyond its proof stress, so it would not spring back."""
@@ -44,8 +46,14 @@ def _wire_moments(carried: ElementState) -> Array:
     return np.stack([q - 0.5 * p, q + 0.5 * p], axis=1)
 
 
-def check_yield(bow: BowWire, stress_mpa: Mapping[PartName, Array], *, refuse: bool) -> tuple[str, ...]:
-    """A line for each wire whose stress passes the proof stress; raises YieldError instead if ``refuse``."""
+def check_yield(
+    bow: BowWire, stress_mpa: Mapping[PartName, Array], *, gap_mm: float, refuse: bool
+) -> tuple[str, ...]:
+    """A line for each wire whose stress passes the proof stress; raises YieldError instead if ``refuse``.
+
+    ``gap_mm``: how far the farther terminal of the free bow lies off its tube.
+    """
+    spread = f" and fit it nearer to its tubes, {gap_mm:.1f} mm off now" if gap_mm > SPREAD_MM else ""
     lines = []
     for part in (bow.inner, bow.outer):
         stress = stress_mpa[part.part]
@@ -53,7 +61,8 @@ def check_yield(bow: BowWire, stress_mpa: Mapping[PartName, Array], *, refuse: b
         if stress[k] > bow.material.proof_mpa:
             lines.append(
                 f"{part.part} wire yields: {stress[k]:.0f} MPa at {part.s_mm[k]:.0f} mm from its right end, proof "
-                f"stress {bow.material.proof_mpa:.0f} MPa; lower the force, shorten the arms or take thicker wire."
+                f"stress {bow.material.proof_mpa:.0f} MPa; lower the force, shorten the arms "
+                f"or take thicker wire{spread}."
             )
     if refuse and lines:
         raise YieldError(" ".join(lines))

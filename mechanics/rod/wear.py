@@ -10,7 +10,7 @@ import numpy as np
 
 from mechanics.bow.wire import BowWire, TubeSupport, WirePart, WornBow
 from mechanics.rod.contact import TubeContact
-from mechanics.rod.ideal import fits, ideal_problem, inserted
+from mechanics.rod.ideal import fits, free_gap_mm, ideal_problem, inserted
 from mechanics.rod.mesh import SPACING_MM, BowMesh, bow_mesh, worn_points
 from mechanics.rod.newton import Equilibrium, NoEquilibriumError
 from mechanics.rod.problem import RodProblem
@@ -188,7 +188,7 @@ def _worn(
         for part in (bow.inner, bow.outer)
     }
     stress = station_stress(mesh, state)
-    yields = check_yield(bow, stress, refuse=yielding == "refuse")
+    yields = check_yield(bow, stress, gap_mm=free_gap_mm(bow), refuse=yielding == "refuse")
     return WornBow(
         inner=parts["inner"],
         outer=parts["outer"],

@@ -6,15 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from rod_cases import OUTER, Curve, pulls, shot_hook, supports, symmetric_bow
 from scipy.spatial.transform import Rotation
 
 from mechanics.bow.wire import BowWire, WornBow
-from mechanics.rod import elastic_wear, ideal_tube_wear
+from mechanics.rod import BowSlipsOutError, NoEquilibriumError, elastic_wear, ideal_tube_wear
 from mechanics.rod.ideal import ideal_problem
 from mechanics.rod.mesh import bow_mesh
+from mechanics.rod.model import RodModel
 from mechanics.rod.newton import equilibrium
-from mechanics.sides import SIDES, Side
+from mechanics.rod.problem import RodProblem
+from mechanics.sides import SIDES, Side, outward_sign
 from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array
 
@@ -142,6 +146,60 @@ def test_the_tangent_of_the_whole_bow_is_exact() -> None:
     way, eps = rng.normal(size=problem.size), 1e-7
     slope = (moved(eps * way) - moved(-eps * way)) / (2.0 * eps)
     np.testing.assert_allclose(matrix @ way, slope, atol=1e-6 * np.abs(slope).max())
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    right_n=st.floats(0.0, 6.0),
+    left_n=st.floats(0.0, 6.0),
+    up_mm=st.floats(-80.0, 80.0),
+    ideal=st.booleans(),
+)
+def test_any_pull_is_carried_whole_or_refused(
+    right_n: float, left_n: float, up_mm: float, ideal: bool
+) -> None:
+    straps = {
+        s: StrapPull.toward([outward_sign(s) * 60.0, 110.0, up_mm], force_n=n)
+        for s, n in (("right", right_n), ("left", left_n))
+    }
+    try:
+        worn = elastic_wear(symmetric_bow(), straps, supports(), ideal_tubes=ideal)
+    except BowSlipsOutError:
+        assert not ideal
+        return
+    force, moment = imbalance(worn)
+    assert force < 1e-9
+    assert moment < 1e-7
+
+
+def test_the_worn_wires_keep_their_length() -> None:
+    bow = symmetric_bow()
+    worn = ideal_tube_wear(bow, pulls(5.0), supports())
+    assert worn.outer.length_mm == pytest.approx(bow.outer.length_mm, abs=5e-3)
+    assert worn.inner.length_mm == pytest.approx(bow.inner.length_mm, abs=5e-3)
+    # Over the joint both move as one body: their distance there does not change.
+    o = int(np.searchsorted(bow.outer.s_mm, bow.outer.length_mm / 2 + 6.0))
+    i = int(np.searchsorted(bow.inner.s_mm, bow.inner.length_mm / 2 + 6.0))
+    apart = [np.linalg.norm(w.outer.points_mm[o] - w.inner.points_mm[i]) for w in (bow, worn)]
+    assert apart[1] == pytest.approx(apart[0], abs=2e-3)
+
+
+def test_a_rod_that_nothing_holds_is_refused() -> None:
+    points = np.zeros((21, 3))
+    points[:, 0] = np.linspace(0.0, 50.0, 21)
+    model = RodModel.chain(points, 1.0, e_mpa=2e5, g_mpa=8e4)
+    balanced = np.zeros((21, 6))
+    balanced[0, 0], balanced[-1, 0] = -1.0, 1.0  # in balance by itself, so no residual tells
+    loose = RodProblem.clamped(model, [], dead=balanced)
+    with pytest.raises(NoEquilibriumError, match=r"held by nothing|buckles or slips|cannot be proven"):
+        equilibrium(loose, model.free_state())
+    swinging = replace(loose, free=np.where(np.arange(21)[:, None] == 0, [False] * 3 + [True] * 3, True))
+    with pytest.raises(NoEquilibriumError, match=r"held by nothing|buckles or slips|cannot be proven"):
+        equilibrium(swinging, model.free_state())
+    held = RodProblem.clamped(model, [0], dead=balanced)
+    assert equilibrium(held, model.free_state()).state.move_mm[-1, 0] == pytest.approx(
+        50.0 / (2e5 * np.pi / 4.0), rel=1e-4
+    )
 
 
 def frame_hook(bow: BowWire, force_n: dict[Side, Array]) -> Array:
