@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mechanics.ligament_fe.wedge import reference_wedge
-from mesh_tools.arrays import Array, IntArray
+from mesh_tools.arrays import Array
 from mesh_tools.errors import NoAnswerError
 
 
@@ -118,8 +118,3 @@ def _known_load(gradient: Array, known: Array, weight: Array) -> tuple[Array, Ar
 def lame(*, e_mpa: float, nu: float) -> tuple[float, float]:
     """Shear modulus and Lame's lambda, MPa."""
     return e_mpa / (2.0 * (1.0 + nu)), e_mpa * nu / ((1.0 + nu) * (1.0 - 2.0 * nu))
-
-
-def wedge_dofs(sides: IntArray, corners: IntArray) -> IntArray:
-    """Unknown numbers (m, 3 n + 6) from displacement numbers (m, n, 3) and pressure numbers (m, 6)."""
-    return np.concatenate([sides.reshape(len(sides), -1), corners], axis=1)

@@ -10,6 +10,8 @@ from mechanics.ligament_fe.offset import face_vectors, facing_limits, offset_dir
 from mechanics.ligament_fe.root import Root
 from mesh_tools.arrays import Array, IntArray, frozen, frozen_ints
 from mesh_tools.errors import BadValueError
+from mesh_tools.self_crossing import refuse_self_crossing
+from mesh_tools.surface import Surface
 
 MOST_FACES = 60_000
 _RADIUS_POINTS = 300
@@ -21,7 +23,8 @@ def checked_root(
     """Root with coincident points joined and unused ones dropped; coarsened to ``target_faces`` when given.
 
     Raises BadShapeError or BadValueError for arrays out of shape, faces without area, a closed or inward surface,
-    thicknesses that are not positive or exceed the root's own radius, and a surface too fine to solve.
+    thicknesses that are not positive or exceed the root's own radius, and a surface too fine to solve;
+    SelfCrossingError for a surface that passes through itself.
     """
     points = frozen(points_mm, (None, 3), name="points_mm")
     corners = frozen_ints(faces, (None, 3), name="faces")
@@ -34,6 +37,7 @@ def checked_root(
     _check_indices(corners, len(points))
     root = _welded(Root(points, corners, thickness))
     _check_winding(root)
+    refuse_self_crossing(Surface(root.points_mm, root.faces), name="the root surface")
     if target_faces is not None and len(root.faces) > target_faces:
         root = coarsened(root, target_faces=target_faces)
     if len(root.faces) > MOST_FACES:

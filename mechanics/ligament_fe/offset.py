@@ -9,6 +9,8 @@ from scipy.spatial import cKDTree
 
 from mesh_tools.arrays import Array, BoolArray, IntArray
 from mesh_tools.errors import BadValueError, NoAnswerError
+from mesh_tools.self_crossing import refuse_self_crossing
+from mesh_tools.surface import Surface
 
 _STEEPEST_MITRE = 1.6
 _HOLD = 0.01
@@ -81,7 +83,7 @@ def bone_side(points_mm: Array, faces: IntArray, thickness_mm: Array) -> BoneSid
     """Offset by ``thickness_mm`` (n,), less where two walls face each other closer than twice that.
 
     There the thickness is 45 % of the gap, and it grows from there by at most 0.5 mm a mm. Raises NoAnswerError
-    where even a twentieth of the thickness folds the layer over.
+    where even a twentieth of the thickness folds the layer over, SelfCrossingError where walls cross all the same.
     """
     direction = offset_directions(points_mm, faces)
     normal = direction / np.linalg.norm(direction, axis=1)[:, None]
@@ -90,6 +92,7 @@ def bone_side(points_mm: Array, faces: IntArray, thickness_mm: Array) -> BoneSid
     )
     used = _sloped(points_mm, faces, np.minimum(thickness_mm, _SHARE_OF_GAP * free))
     move, used = _unfolded(points_mm, faces, direction, used)
+    refuse_self_crossing(Surface(points_mm + move, faces), name="the bone side of the ligament")
     return BoneSide(points_mm + move, used, used < 0.999 * thickness_mm)
 
 

@@ -80,7 +80,7 @@ def fe_stiffness(
     ``target_faces`` a finer surface is coarsened first.
 
     Raises BadValueError for a surface, thickness or material that breaks a rule, NoAnswerError where the layer folds
-    over, the solve leaves a residual or K is ill-conditioned.
+    over, the solve leaves a residual or K is ill-conditioned, SelfCrossingError for a surface through itself.
     """
     _check_material(e_mpa=e_mpa, nu=nu, layers=layers)
     root = checked_root(points_mm, faces, thickness_mm, target_faces=target_faces)

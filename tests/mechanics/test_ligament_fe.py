@@ -291,6 +291,12 @@ class TestBadInput:
             with pytest.raises(ValueError, match=text):
                 fe_stiffness(bad_points, bad_faces, e_mpa=0.7, nu=0.45)
 
+    def test_a_root_through_itself_is_refused(self) -> None:
+        points, faces = cylinder(radius=2.0, height=6.0, around=24, along=8)
+        both = np.concatenate([points, points + np.array([3.0, 0.1, 0.05])])
+        with pytest.raises(ValueError, match="the root surface must not pass through itself; it does at"):
+            fe_stiffness(both, np.concatenate([faces, faces + len(points)]), e_mpa=0.7, nu=0.45)
+
     def test_an_ill_conditioned_stiffness_is_refused_with_its_condition(self) -> None:
         points, _ = disc(radius=4.0, rings=3)
         with pytest.raises(ArithmeticError, match=r"condition number is \d\.\de\+12 .*sliver"):
