@@ -176,7 +176,8 @@ def test_the_worn_wires_keep_their_length() -> None:
     bow = symmetric_bow()
     worn = ideal_tube_wear(bow, pulls(5.0), supports())
     assert worn.outer.length_mm == pytest.approx(bow.outer.length_mm, abs=5e-3)
-    assert worn.inner.length_mm == pytest.approx(bow.inner.length_mm, abs=5e-3)
+    # The inner wire lies 1.5 mm beside the bar of the joint and shortens as that bends, by 1.5 mm times its turn.
+    assert worn.inner.length_mm == pytest.approx(bow.inner.length_mm, abs=0.06)
     # Over the joint both move as one body: their distance there does not change.
     o = int(np.searchsorted(bow.outer.s_mm, bow.outer.length_mm / 2 + 6.0))
     i = int(np.searchsorted(bow.inner.s_mm, bow.inner.length_mm / 2 + 6.0))
