@@ -36,7 +36,7 @@ def imbalance(worn: WornBow) -> tuple[float, float]:
     return float(np.abs(force).max()), float(np.abs(moment).max())
 
 
-@pytest.mark.parametrize("force_n", [1.0, 4.0])
+@pytest.mark.parametrize("force_n", [4.0])
 def test_the_hook_lies_where_shooting_puts_it(force_n: float) -> None:
     bow = symmetric_bow()
     worn = ideal_tube_wear(bow, pulls(force_n), supports())
@@ -47,7 +47,7 @@ def test_the_hook_lies_where_shooting_puts_it(force_n: float) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("force_n", [2.0, 3.0, 5.0])
+@pytest.mark.parametrize("force_n", [1.0, 2.0, 3.0, 5.0])
 @pytest.mark.parametrize("outer", [OUTER, RISING])
 def test_the_hook_lies_where_shooting_puts_it_at_every_force(force_n: float, outer: Curve) -> None:
     bow = symmetric_bow(outer=outer)
