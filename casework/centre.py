@@ -13,7 +13,10 @@ from typing import Any
 
 import numpy as np
 
+from casework.confidence import Confidence
+from mechanics.centres.axes import AxesOfResistance, axes_of_resistance
 from mechanics.centres.estimate import CentreEstimate
+from mechanics.centres.movement import radius_of_resistance_mm
 from mechanics.centres.stiffness_centres import elastic_centre, plane_centre, sagittal_centre
 from mechanics.ligament.springs import Ligament
 from mesh_tools.anatomy import ToothAnatomy
@@ -32,6 +35,15 @@ class LigamentCentres:
     sagittal_centre_mm: Array
     transverse_centre_mm: Array
     frontal_centre_mm: Array
+    rotation: Array
+
+    def axes_of_resistance(self) -> AxesOfResistance:
+        """Axes for distal, buccal and vertical force in the treatment frame."""
+        return axes_of_resistance(self.stiffness, rotation=self.rotation)
+
+    def radius_of_resistance_mm(self) -> float:
+        """Radius of resistance for a distal force in the sagittal plane."""
+        return radius_of_resistance_mm(self.stiffness, self.rotation[1], x_axis=self.rotation[0])
 
     @classmethod
     def of(cls, stiffness: Array, rotation: Array) -> LigamentCentres:
@@ -39,7 +51,7 @@ class LigamentCentres:
         x, y, z = rotation
         return cls(
             stiffness, elastic_centre(stiffness), sagittal_centre(stiffness, x_axis=x),
-            plane_centre(stiffness, z), plane_centre(stiffness, y),
+            plane_centre(stiffness, z), plane_centre(stiffness, y), rotation,
         )  # fmt: skip
 
 
@@ -73,6 +85,13 @@ class CentreReport:
     file: str = ""
     sha256: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)
+    confidence: Confidence | None = None
+
+    @property
+    def best_ligament(self) -> LigamentCentres | None:
+        """The most elaborate ligament model among the methods, or None."""
+        found = [m.ligament for m in self.methods.values() if m.ligament is not None]
+        return found[-1] if found else None
 
     def needed_root(self) -> Surface:
         """The facets the ligament models used; raises BadValueError when the scan has none."""
@@ -105,7 +124,26 @@ class CentreReport:
             "methods": {name: self._method(name) for name in self.methods},
             "findings": list(self.findings),
             "warnings": list(self.warnings),
+            "axes_of_resistance": self._axes(),
             **self.extra,
+            "uncertainty": None if self.confidence is None else self.confidence.as_dict(),
+        }
+
+    def _axes(self) -> dict[str, Any] | None:
+        """How far a point is true: axes of resistance of the best ligament model, and how nearly they meet."""
+        best = self.best_ligament
+        if best is None:
+            return None
+        axes = best.axes_of_resistance()
+        lines = {"distal": axes.distal, "buccal": axes.buccal, "vertical": axes.vertical}
+        return {
+            "distances_mm": dict(axes.distances_mm),
+            "nearest_point_mm": axes.point_mm.tolist(),
+            "miss_mm": axes.miss_mm,
+            **{
+                k: {"point_mm": a.point_mm.tolist(), "direction": a.direction.tolist()}
+                for k, a in lines.items()
+            },
         }
 
     def _method(self, name: str) -> dict[str, Any]:
@@ -126,6 +164,7 @@ class CentreReport:
                 "sagittal_centre_mm": result.ligament.sagittal_centre_mm.tolist(),
                 "transverse_centre_mm": result.ligament.transverse_centre_mm.tolist(),
                 "frontal_centre_mm": result.ligament.frontal_centre_mm.tolist(),
+                "radius_of_resistance_mm": result.ligament.radius_of_resistance_mm(),
                 "stiffness": result.ligament.stiffness.tolist(),
             }
         return tree

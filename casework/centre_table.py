@@ -21,6 +21,7 @@ def centre_text(report: CentreReport) -> str:
         f"Centre of resistance, LPS mm (origin as in {report.file or 'the input'}):",
         _HEAD,
         *(_row(report, name) for name in report.methods),
+        *_how_sure(report),
         *(f"  ! {text}" for text in report.warnings),
         *(f"  . {text}" for text in report.findings),
         SHORT_CAUTION,
@@ -34,6 +35,28 @@ def _anatomy_lines(report: CentreReport) -> list[str]:
         return []
     roots = ", ".join(f"{r.name} {r.length_mm:.1f} mm" for r in a.roots)
     return [f"Crown {a.crown_height_mm:.1f} mm; {a.separate_roots} separate root(s): {roots}"]
+
+
+def _how_sure(report: CentreReport) -> list[str]:
+    lines = []
+    best = report.best_ligament
+    if best is not None:
+        axes = best.axes_of_resistance()
+        lines.append(
+            f"A point is true to {axes.miss_mm:.2f} mm: axes of resistance for distal, buccal and vertical force miss "
+            f"one another by up to {max(axes.distances_mm.values()):.2f} mm; radius of resistance "
+            f"{best.radius_of_resistance_mm():.1f} mm."
+        )
+    if report.confidence is not None:
+        u = report.confidence.uncertainty
+        size = " x ".join(f"{2 * h:.1f}" for h in u.region.half_axes_mm)
+        first = ", ".join(f"{n} {100 * u.indices['centre'][n].total:.0f} %" for n in u.ranking[:3])
+        lines.append(
+            f"Region of the elastic-foundation centre, 95 %: {size} mm ({u.convergence.samples} samples, seed {u.seed}, "
+            f"settled to {u.convergence.mean_shift_mm:.3f} mm); "
+            f"what matters most: {first}."
+        )
+    return lines
 
 
 def _row(report: CentreReport, name: str) -> str:
