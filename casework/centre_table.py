@@ -52,8 +52,8 @@ def _how_sure(report: CentreReport) -> list[str]:
         size = " x ".join(f"{2 * h:.1f}" for h in u.region.half_axes_mm)
         first = ", ".join(f"{n} {100 * u.indices['centre'][n].total:.0f} %" for n in u.ranking[:3])
         lines.append(
-            f"Region of the elastic-foundation centre, 95 %: {size} mm ({u.convergence.samples} samples, seed {u.seed}, "
-            f"settled to {u.convergence.mean_shift_mm:.3f} mm); "
+            f"Region of the elastic-foundation centre, 95 %: {size} mm ({u.convergence.samples} samples, "
+            f"seed {u.seed}, settled to {u.convergence.mean_shift_mm:.3f} mm); "
             f"what matters most: {first}."
         )
     return lines
