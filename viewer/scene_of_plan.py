@@ -46,7 +46,11 @@ def scene_of_plan(plan: Plan) -> Scene:
         title=f"Case {plan.case_id}",
         surfaces=_surfaces(plan, turn),
         wires=(*_bows(plan, turn), *(_tube(side, s, turn) for side, s in sides)),
-        lines=tuple(line for side, s in sides for line in _lines(side, s, turn)),
+        lines=tuple(
+            line
+            for side, s in sides
+            for line in (*_lines_of_force(side, s, turn), *_straps(plan, side, s, turn))
+        ),
         points=tuple(
             p for side, s in sides for p in (*_estimates(side, s, turn), *_marks(plan, side, s, turn))
         ),
@@ -117,22 +121,30 @@ def _line_of_force(hook: Array, direction: Array, target: Array, back_mm: float)
     return np.array([hook - max(along, 0.0) * direction, hook + back_mm * direction])
 
 
-def _strap_length(s: SidePlan) -> float:
-    return _STRAP_MM if s.strap_toward_mm is None else float(np.linalg.norm(s.strap_toward_mm - s.hook_mm))
-
-
-def _lines(side: Side, s: SidePlan, turn: Array) -> list[LineItem]:
-    target, length = _turned(turn, s.target_mm), _strap_length(s)
-    hook, direction = _turned(turn, s.hook_mm), _turned(turn, s.strap_direction)
+def _lines_of_force(side: Side, s: SidePlan, turn: Array) -> list[LineItem]:
+    target = _turned(turn, s.target_mm)
+    back_mm = _STRAP_MM if s.strap_toward_mm is None else float(np.linalg.norm(s.strap_toward_mm - s.hook_mm))
     before = _turned(turn, s.hook_before_mm), _turned(turn, s.strap_direction_before)
+    after = _turned(turn, s.hook_mm), _turned(turn, s.strap_direction)
     return [
         LineItem(name=f"{side} line of force before the bend", group=LINE_BEFORE, role="line_before", side=side,
-                 points_mm=_line_of_force(*before, target, length)),
+                 points_mm=_line_of_force(*before, target, back_mm)),
         LineItem(name=f"{side} line of force after the bend", group=LINE_AFTER, role="line_after", side=side,
-                 points_mm=_line_of_force(hook, direction, target, length)),
-        LineItem(name=f"{side} strap", group=STRAP, role="strap", side=side, opacity=0.35,
-                 points_mm=np.array([hook, hook + length * direction])),
+                 points_mm=_line_of_force(*after, target, back_mm)),
     ]  # fmt: skip
+
+
+def _straps(plan: Plan, side: Side, s: SidePlan, turn: Array) -> list[LineItem]:
+    """Every strap from the worn hook to its point, or a stretch of it where only its direction is given."""
+    hook, found = _turned(turn, s.hook_mm), []
+    for k, strap in enumerate(plan.straps[side].straps):
+        if strap.toward_mm is not None:
+            end = _turned(turn, strap.toward_mm)
+        else:
+            end = hook + _STRAP_MM * _turned(turn, strap.direction_at(s.hook_mm))
+        found.append(LineItem(name=f"{side} strap {k + 1}: {strap.force_n:.1f} N", group=STRAP, role="strap", side=side,
+                              opacity=0.35, points_mm=np.array([hook, end])))  # fmt: skip
+    return found
 
 
 def _estimates(side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
@@ -177,7 +189,7 @@ def _line_labels(side: Side, s: SidePlan, turn: Array) -> list[LabelItem]:
     return [
         LabelItem(name=line.name, group=line.group, role=line.role, side=side, close_up=True,
                   text=line.group.lower(), at_mm=_where_it_passes(line.points_mm, _turned(turn, s.target_mm)))
-        for line in _lines(side, s, turn) if line.role != "strap"
+        for line in _lines_of_force(side, s, turn)
     ]  # fmt: skip
 
 

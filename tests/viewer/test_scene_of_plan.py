@@ -10,6 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from casework.plan import Plan
 from mechanics.sides import SIDES, Side
+from mechanics.strap.pull import StrapPull
 from mesh_tools.errors import BadValueError
 from tests.viewer.trial_plan import estimates, trial_plan
 from viewer import scene_of_plan as sp
@@ -111,3 +112,20 @@ def test_face_and_arch_are_drawn_when_there_are_some(plan: Plan, scene: Scene) -
 def test_items_are_checked_at_the_door(name: str, opacity: float) -> None:
     with pytest.raises(BadValueError, match=r"opacity of|needs a name"):
         PointItem(name=name, group="g", role="target", opacity=opacity, at_mm=np.zeros(3))
+
+
+def test_both_straps_of_a_combination_are_drawn_from_the_worn_hook() -> None:
+    plan = trial_plan()
+    hook = plan.sides["left"].hook_mm
+    neck, cap = (
+        StrapPull.toward(np.add(hook, [0, 60, -30]), force_n=3.0),
+        StrapPull.along([0, 0.8, 0.6], force_n=2.0),
+    )
+    pulls = {"right": plan.straps["right"], "left": neck.combined_with(cap)}
+    straps = [
+        i for i in sp.scene_of_plan(trial_plan(straps=pulls)).lines if i.role == "strap" and i.side == "left"
+    ]
+    assert [i.name for i in straps] == ["left strap 1: 3.0 N", "left strap 2: 2.0 N"]
+    np.testing.assert_allclose([i.points_mm[0] for i in straps], [hook, hook], atol=1e-12)
+    np.testing.assert_allclose(straps[0].points_mm[1], np.add(hook, [0, 60, -30]), atol=1e-12)
+    np.testing.assert_allclose(straps[1].points_mm[1] - hook, [0, 48.0, 36.0], atol=1e-12)
