@@ -57,6 +57,8 @@ class ScansModel(Strict):
 
     right_molar: ScanModel | None = None
     left_molar: ScanModel | None = None
+    right_bone: ScanModel | None = None
+    left_bone: ScanModel | None = None
     arch: ScanModel | None = None
     bow: ScanModel | None = None
     face: ScanModel | None = None

@@ -9,21 +9,24 @@ from pathlib import Path
 import numpy as np
 
 from casework.centre import CentreReport, MethodResult
+from casework.confidence import confidence
 from casework.incomplete import end_warnings, ends_tree
 from casework.makers import made_methods
 from casework.question import FAST_METHODS, METHODS, CentreQuestion
-from casework.scans import scan_from_file
+from casework.scans import bone_from_file, scan_from_file
 from mechanics.centres.anatomical import below_average_crown
 from mechanics.centres.rule_of_thumb import rule_of_thumb, rule_of_thumb_without_tube
 from mechanics.ligament.springs import Ligament
 from mesh_tools.anatomy import CrownOnlyError, ToothAnatomy, crown_measures, tooth_anatomy
 from mesh_tools.apex_state import root_ends
+from mesh_tools.bone_crest import BoneCrest, bone_crest
 from mesh_tools.errors import BadValueError
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.self_crossing import refuse_self_crossing
 from mesh_tools.supported_root import supported_root
 from mesh_tools.surface import Surface
 
+WITH_BONE = "whole tooth with bone"
 WHOLE_TOOTH, CROWN_ONLY, TUBE_ONLY = "whole tooth", "crown only", "tube landmark only"
 _MEAN_DEPTH_MM = 4.94  # tube face to centre, lingual: Gandhi V et al. 2021 AJODO 160:442-450
 
@@ -35,17 +38,34 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
         anatomy = tooth_anatomy(surface, question.tooth, landmarks=question.landmarks)
     except CrownOnlyError:
         return _crown_report(surface, question)
-    root = supported_root(surface, anatomy, crest_below_cej_mm=question.crest_below_cej_mm)
+    crest = None if question.bone is None else bone_crest(surface, anatomy, question.bone)
+    if crest is None:
+        root = supported_root(surface, anatomy, crest_below_cej_mm=question.crest_below_cej_mm)
+    else:
+        root = supported_root(surface, anatomy, crest_points_mm=crest.points_mm)
+        question = replace(question, crest_below_cej_mm=float(crest.below_cej_mm.mean()))
     _check_thickness(question, root)
     refuse_self_crossing(root, name=f"tooth {question.tooth.fdi}: the supported root")
     ends = root_ends(root, anatomy)
     methods = made_methods(surface, anatomy, root, question)
     return CentreReport(
         tooth=question.tooth, ligament=question.ligament, crest_below_cej_mm=question.crest_below_cej_mm,
-        anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH,
+        anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH if crest is None else WITH_BONE,
+        findings=() if crest is None else (_crest_told(crest),),
         warnings=(*_tooth_warnings(anatomy), *end_warnings(root, ends, question)),
-        extra={"root_ends": ends_tree(root, ends, question)},
+        extra={
+            "root_ends": ends_tree(root, ends, question),
+            "crest_points_mm": None if crest is None else crest.points_mm.tolist(),
+        },
     )  # fmt: skip
+
+
+def _crest_told(crest: BoneCrest) -> str:
+    low, high = crest.below_cej_mm.min(), crest.below_cej_mm.max()
+    return (
+        f"alveolar crest from the bone surface: {low:.1f} to {high:.1f} mm apical of the cervical line, mean "
+        f"{crest.below_cej_mm.mean():.1f} mm"
+    )
 
 
 def estimate_from_tube(question: CentreQuestion) -> CentreReport:
@@ -70,12 +90,15 @@ def estimate_from_tube(question: CentreQuestion) -> CentreReport:
 def estimate_from_file(
     path: Path | str, *, tooth: int, axes: str, unit: str | None = None, crest_below_cej_mm: float = 0.75,
     ligament: tuple[float, float, float] | None = None, methods: Sequence[str] | None = None,
+    bone: Path | str | None = None, samples: int = 0, seed: int = 0,
     progress: Callable[[str], None] = lambda _: None,
 ) -> CentreReport:  # fmt: skip
     """Every estimate for the tooth in the mesh file at ``path``; raises BowtrueError in one line.
 
     ``ligament``: E in MPa, Poisson's ratio, thickness in mm. ``methods``: names of ``METHODS``, default all but the
-    finite elements.
+    finite elements. ``bone``: mesh file of the bone around the tooth, in the axes and unit of the tooth's file; it
+    gives the crest, and the thickness of the finite elements' ligament. ``samples`` draws of the inputs give the
+    region of the centre (0: none), reproducibly from ``seed``.
     """
     number = ToothNumber(tooth)
     layer = Ligament(*(ligament or (0.68, 0.45, 0.2)))
@@ -83,11 +106,28 @@ def estimate_from_file(
     _check_methods(question.methods)
     progress("reading the mesh")
     scan = scan_from_file("mesh", Path(path), kind="tooth", axes=axes, unit=unit, tooth=number)
+    socket = None if bone is None else bone_from_file("bone", Path(bone), axes=axes, unit=unit)
     progress("estimating")
+    question = replace(question, bone=None if socket is None else socket.surface)
     report = estimate_centre(scan.surface, question)
+    if samples:
+        progress("sampling the inputs")
+        report = with_confidence(report, scan.surface, question, samples=samples, seed=seed)
+    extra = {} if socket is None else {"bone": {"file": socket.file, "sha256": socket.sha256}}
     return replace(
-        report, file=Path(path).name, sha256=scan.sha256, findings=(*scan.changes, *report.findings)
-    )
+        report, file=Path(path).name, sha256=scan.sha256, findings=(*scan.changes, *report.findings),
+        extra={**report.extra, **extra},
+    )  # fmt: skip
+
+
+def with_confidence(
+    report: CentreReport, surface: Surface, question: CentreQuestion, *, samples: int, seed: int = 0
+) -> CentreReport:
+    """``report`` with the region of its centre; as it is, for a scan without roots. Raises BowtrueError."""
+    if report.anatomy is None:
+        return report
+    asked = replace(question, crest_below_cej_mm=report.crest_below_cej_mm)
+    return replace(report, confidence=confidence(surface, report.anatomy, asked, samples=samples, seed=seed))
 
 
 def _check_methods(methods: Sequence[str]) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from mechanics.ligament.springs import Ligament
 from mesh_tools.arrays import Array
 from mesh_tools.fdi import ToothNumber
+from mesh_tools.surface import Surface
 
 METHODS = (
     "rule_of_thumb", "furcation", "root_fraction", "root_centroid",
@@ -28,7 +29,10 @@ class TubeEnds:
 
 @dataclass(frozen=True, eq=False)
 class CentreQuestion:
-    """What is asked of one tooth. ``rotation`` (3, 3): LPS to the treatment frame, identity when unknown."""
+    """What is asked of one tooth. ``rotation`` (3, 3): LPS to the treatment frame, identity when unknown.
+
+    ``bone``: surface of the socket and crest in the tooth's frame, LPS mm, when the scan shows it.
+    """
 
     tooth: ToothNumber
     ligament: Ligament
@@ -37,6 +41,7 @@ class CentreQuestion:
     tube: TubeEnds | None = None
     rotation: Array | None = None
     landmarks: Mapping[str, Array] | None = None
+    bone: Surface | None = None
 
     @property
     def axes(self) -> Array:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from casework.case_file import CaseModel, ScanModel
+from mechanics.sides import SIDES
 from mesh_tools.axes import to_lps
 from mesh_tools.errors import BadValueError, BowtrueError
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.read import read_surface, sha256_of
 from mesh_tools.repair import repaired
 from mesh_tools.surface import Surface
-from mesh_tools.units import in_mm
+from mesh_tools.units import in_mm, mm_per
 
 ScanKind = Literal["tooth", "arch", "head", "bow"]
 _KIND: dict[str, ScanKind] = {
@@ -27,7 +28,10 @@ _KIND: dict[str, ScanKind] = {
 
 @dataclass(frozen=True, eq=False)
 class Scan:
-    """A surface of the case in LPS mm, with where it came from and what repair changed."""
+    """A surface of the case in LPS mm, with where it came from and what repair changed.
+
+    ``bone``: of a tooth, the bone around it, LPS mm.
+    """
 
     name: str
     file: str
@@ -35,6 +39,7 @@ class Scan:
     surface: Surface
     tooth: ToothNumber | None
     changes: tuple[str, ...]
+    bone: Surface | None = None
 
 
 class ScanError(BadValueError):
@@ -44,7 +49,8 @@ class ScanError(BadValueError):
 def read_scans(case: CaseModel, folder: Path) -> dict[str, Scan]:
     """Every scan the case names, by key; relative paths start at ``folder``. Raises ScanError naming the key."""
     given = {name: getattr(case.scans, name) for name in _KIND}
-    return {name: read_scan(name, model, folder) for name, model in given.items() if model is not None}
+    scans = {name: read_scan(name, model, folder) for name, model in given.items() if model is not None}
+    return _with_bones(case, folder, scans)
 
 
 def read_scan(name: str, model: ScanModel, folder: Path) -> Scan:
@@ -63,16 +69,48 @@ def scan_from_file(
     shown_as: str | None = None,
 ) -> Scan:  # fmt: skip
     """The surface in the file at ``path`` in LPS mm, repaired. Raises BowtrueError in one line."""
-    raw = read_surface(path)
-    fixed = repaired(in_mm(to_lps(raw, axes), unit, kind))
+    fixed = repaired(
+        to_lps(read_surface(path), axes)
+    )  # first, so that a stray flake does not decide the size
     return Scan(
         name,
         shown_as or path.name,
         sha256_of(path),
-        fixed.surface,
+        in_mm(fixed.surface, unit, kind),
         tooth,
         tuple(c.text for c in fixed.changes),
     )
+
+
+def bone_from_file(
+    name: str, path: Path, *, axes: str, unit: str | None, shown_as: str | None = None
+) -> Scan:
+    """The bone surface in the file at ``path`` in LPS mm, otherwise as it is, for a bone may be in many pieces.
+
+    Its unit is proven later, by its lining the root. Raises BowtrueError in one line.
+    """
+    scale = mm_per(unit or "mm")
+    surface = to_lps(read_surface(path), axes).mapped(lambda points: points * scale)
+    return Scan(name, shown_as or path.name, sha256_of(path), surface, None, ())
+
+
+def _with_bones(case: CaseModel, folder: Path, scans: dict[str, Scan]) -> dict[str, Scan]:
+    """``scans`` with the bone of each side the case names, each also beside its molar; raises ScanError."""
+    for side in SIDES:
+        model: ScanModel | None = getattr(case.scans, f"{side}_bone")
+        name, molar = f"{side}_bone", f"{side}_molar"
+        if model is None:
+            continue
+        if molar not in scans:
+            raise ScanError(f"scans.{name}: needs the tooth it surrounds; give scans.{molar} too.")
+        try:
+            bone = bone_from_file(
+                name, folder / model.file, axes=model.axes, unit=model.unit, shown_as=model.file
+            )
+        except BowtrueError as err:
+            raise ScanError(f"scans.{name}: {err}") from err
+        scans = {**scans, molar: replace(scans[molar], bone=bone.surface), name: bone}
+    return scans
 
 
 def _tooth(name: str, model: ScanModel) -> ToothNumber | None:

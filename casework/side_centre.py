@@ -79,6 +79,7 @@ def _question(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -
         tube=TubeEnds(landmark(case, f"tube_{side}_mesial_mm"), landmark(case, f"tube_{side}_distal_mm")),
         rotation=rotation,
         landmarks=marks or None,
+        bone=None if scan is None else scan.bone,
     )
 
 
