@@ -1,8 +1,8 @@
 """Where the roots part: the roof between them, and the entrances seen from outside.
 
 The roof is where the long axis' direction, through the middle of the roots, meets the tooth from the apical
-side. An entrance is where the trunk's face between two roots, followed from the crown, first leans inward by
-more than 45 degrees.
+side. An entrance is where the trunk's face, followed from the crown in the middle of the gap between two
+roots, first leans inward by more than 45 degrees.
 """
 
 from __future__ import annotations
@@ -121,15 +121,31 @@ def _entrances(
     heights = np.arange(neck_mm, top_mm + 2.0 * _SLAB_MM, _ROWS_MM)
     distance = radial_map(shifted, faces, heights_mm=heights, columns=_COLUMNS)
     turn = _turns(distance)
+    above = heights > top_mm + 0.5 * _SLAB_MM
+    open_rows = np.isnan(distance[above]).sum(axis=0)
     azimuth = np.array([np.arctan2(*s.mean(axis=0)[::-1]) for s in slabs]) % (2.0 * np.pi)
     order = [int(k) for k in np.argsort(azimuth)]
     found = []
     for a, b in zip(order, order[1:] + order[:1], strict=True):
         columns = _columns_between(float(azimuth[a]), float(azimuth[b]))
-        point = _lowest_turn(distance, turn, columns, heights)
-        if point is not None:
-            found.append(((a, b), point))
+        column = _way_out(open_rows[columns], columns)
+        if column is not None and 0 < turn[column] < len(heights):
+            found.append(((a, b), _on_map(distance, heights, int(turn[column]), column)))
     return found
+
+
+def _way_out(open_rows: IntArray, columns: IntArray) -> int | None:
+    """Column in the middle of the gap between two roots, weighed by how far it is open; None where it is shut."""
+    if not open_rows.sum():
+        return None
+    return int(columns[round(float(np.arange(len(columns)) @ open_rows / open_rows.sum()))])
+
+
+def _on_map(distance: Array, heights: Array, row: int, column: int) -> Array:
+    angle = 2.0 * np.pi * column / _COLUMNS
+    return np.array([
+        distance[row, column] * np.cos(angle), distance[row, column] * np.sin(angle), heights[row],
+    ])  # fmt: skip
 
 
 def _turns(distance: Array) -> IntArray:
@@ -145,20 +161,8 @@ def _turns(distance: Array) -> IntArray:
 
 
 def _columns_between(start: float, end: float) -> IntArray:
-    """Columns of the middle half of the sector from angle ``start`` to ``end``."""
+    """Columns of the sector from angle ``start`` to ``end``, a tenth of it left out at each side."""
     turn = 2.0 * np.pi / _COLUMNS
     width = (end - start) % (2.0 * np.pi)
-    first, last = start + 0.25 * width, start + 0.75 * width
+    first, last = start + 0.1 * width, start + 0.9 * width
     return np.arange(int(np.ceil(first / turn)), int(np.floor(last / turn)) + 1) % _COLUMNS
-
-
-def _lowest_turn(distance: Array, turn: IntArray, columns: IntArray, heights: Array) -> Array | None:
-    """Surface point (3,) of the most occlusal turn among ``columns``; the middle one of equals."""
-    rows = turn[columns] if len(columns) else np.array([0])
-    lowest = int(rows.min())
-    if not 0 < lowest < len(heights):
-        return None
-    equals = columns[rows == lowest]
-    column = int(equals[len(equals) // 2])
-    angle, radius = 2.0 * np.pi * column / _COLUMNS, distance[lowest, column]
-    return np.array([radius * np.cos(angle), radius * np.sin(angle), heights[lowest]])

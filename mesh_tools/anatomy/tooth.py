@@ -155,7 +155,7 @@ def _entrances(
         middle = np.zeros(2) if parted is None or parted.roof is None else parted.roof[:2]
         side = naming.entrance_name((names[a], names[b]), point[:2] - middle, arch, body.tooth)
         found[side] = body.frame.to_lps(point)
-        how = f"trunk wall turns 45 degrees inward between {names[a]} and {names[b]}"
+        how = f"trunk wall turns 45 degrees inward in the gap between {names[a]} and {names[b]}"
         findings.append(Finding(f"furcation_entrances_mm.{side}", how, 0.8))
     for side in marks.SIDES:
         if f"furcation_{side}" in given:
