@@ -161,20 +161,27 @@ def _smoothed(values: Array, *, half: int) -> Array:
 
 
 def _noise(points: Array, faces: IntArray, *, seed: int) -> UnitStiffness:
-    """Change (modes, 6, 6) per mm of each random smooth field of unit variance, along the point normals."""
-    rng = np.random.default_rng(seed)
-    waves = rng.normal(size=(3, NOISE_MODES)) / NOISE_LENGTH_MM
-    phase = rng.uniform(0.0, 2.0 * np.pi, NOISE_MODES)
-    fields = np.sqrt(2.0 / NOISE_MODES) * np.cos((points - points.mean(axis=0)) @ waves + phase)
-    normals = _point_normals(points, faces)
+    """Change (modes, 6, 6) per mm of each noise field, by central differences."""
     changes = []
-    for i in range(NOISE_MODES):
-        shift = _STEP_MM * fields[:, i, None] * normals
-        more, less = (unit_stiffness(facets_of(points + s * shift, faces)) for s in (1.0, -1.0))
+    for shift in np.moveaxis(noise_shifts(points, faces, seed=seed), -1, 0):
+        more, less = (unit_stiffness(facets_of(points + s * _STEP_MM * shift, faces)) for s in (1.0, -1.0))
         changes.append(
             ((more.normal - less.normal) / (2 * _STEP_MM), (more.shear - less.shear) / (2 * _STEP_MM))
         )
     return UnitStiffness(*(np.stack(part) for part in zip(*changes, strict=True)))
+
+
+def noise_shifts(points_mm: Array, faces: IntArray, *, seed: int) -> Array:
+    """Shift (n, 3, modes) of every point along its normal for 1 mm of each smooth field.
+
+    The fields are cosines of random waves (spectral sampling of a Gaussian covariance, correlation length 3 mm); with
+    independent amplitudes of unit variance their sum has unit variance on average over the surface.
+    """
+    rng = np.random.default_rng(seed)
+    waves = rng.normal(size=(3, NOISE_MODES)) / NOISE_LENGTH_MM
+    phase = rng.uniform(0.0, 2.0 * np.pi, NOISE_MODES)
+    fields = np.sqrt(2.0 / NOISE_MODES) * np.cos((points_mm - points_mm.mean(axis=0)) @ waves + phase)
+    return np.asarray(_point_normals(points_mm, faces)[:, :, None] * fields[:, None, :])
 
 
 def _point_normals(points: Array, faces: IntArray) -> Array:

@@ -43,11 +43,13 @@ def open_cylinder_lateral(*, radius: float, height: float, ligament: Ligament) -
 
 
 @pytest.mark.parametrize("nu", [0.0, 0.3, 0.45, 0.49, 0.499, 0.4999, 0.499999])
-def test_closed_form_on_an_open_cylinder(nu: float) -> None:
+@pytest.mark.parametrize(("height", "tolerance"), [(10.0, 2.5e-3), (1.0, 2.0e-3)])
+def test_closed_form_on_an_open_cylinder(nu: float, height: float, tolerance: float) -> None:
+    """On the short one the free edges carry much of the answer."""
     layer = Ligament(1.0, nu, 0.2)
-    root = cylinder(radius=3.0, height=10.0, around=96, along=80)
-    expected = open_cylinder_lateral(radius=3.1, height=10.0, ligament=layer)
-    assert thin_layer_stiffness(*root, layer)[0, 0] == pytest.approx(expected, rel=2.5e-3)
+    root = cylinder(radius=3.0, height=height, around=160, along=60)
+    expected = open_cylinder_lateral(radius=3.1, height=height, ligament=layer)
+    assert thin_layer_stiffness(*root, layer)[0, 0] == pytest.approx(expected, rel=tolerance)
 
 
 @pytest.mark.parametrize("nu", [0.3, 0.45, 0.49])

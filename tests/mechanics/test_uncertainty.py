@@ -10,6 +10,8 @@ ellipsoid                  <> the normal distribution it came from     axes and 
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 from root_shapes import irregular, paraboloid
@@ -23,7 +25,8 @@ from mechanics.uncertainty.distributions import NOISE_MODES, USUAL_INPUTS, Distr
 from mechanics.uncertainty.indices import sobol_index
 from mechanics.uncertainty.propagate import Uncertainty, linear, propagate
 from mechanics.uncertainty.region import band, ellipsoid
-from mechanics.uncertainty.root_family import RootFamily, root_family
+from mechanics.uncertainty.report import uncertainty_text, uncertainty_tree
+from mechanics.uncertainty.root_family import RootFamily, noise_shifts, root_family
 from mesh_tools.arrays import Array
 from mesh_tools.cut import clipped
 from mesh_tools.errors import BadValueError
@@ -87,13 +90,35 @@ def test_a_tilted_crest_as_if_it_were_cut(which: int) -> None:
 
 
 def test_noise_in_proportion_is_the_moved_surface(root: tuple[Array, Array], family: RootFamily) -> None:
-    """A field that is the same everywhere would inflate the root: here the fields' own sum of squares averages one."""
-    amplitudes = np.zeros((2, NOISE_MODES))
-    amplitudes[1, 3] = 0.1
-    quiet, moved = family.at(level_mm=np.full(2, 0.75), tilt_rad=np.zeros((2, 2)), noise_mm=amplitudes).normal
-    np.testing.assert_allclose(moved - quiet, 0.1 * family.noise.normal[3], rtol=1e-9)
-    spread = family.noise.normal[:, 0, 0].std() / quiet[0, 0]
-    assert 1e-4 < spread < 0.3
+    points, faces = root
+    kept = faces[(points[:, 2] - points[:, 2].min())[faces].mean(axis=1) >= 0.75]
+    amplitude = 0.05 * np.random.default_rng(1).normal(size=NOISE_MODES)
+    moved = points + noise_shifts(points, kept, seed=0) @ amplitude
+    change = unit_stiffness(facets_of(moved, kept)).normal - unit_stiffness(facets_of(points, kept)).normal
+    quiet, noisy = family.at(
+        level_mm=np.full(2, 0.75), tilt_rad=np.zeros((2, 2)), noise_mm=np.stack([0.0 * amplitude, amplitude])
+    ).normal
+    assert np.linalg.norm(noisy - quiet - change) < 0.1 * np.linalg.norm(change)
+
+
+def test_noise_has_unit_variance(root: tuple[Array, Array]) -> None:
+    size = (noise_shifts(*root, seed=5) ** 2).sum(axis=(1, 2))
+    assert size.mean() == pytest.approx(1.0, abs=0.1)
+
+
+def test_the_long_axis_tilts_the_crest_and_the_plane_turns_the_axes(family: RootFamily) -> None:
+    axis = propagate(family, inputs={"long_axis_deg": USUAL_INPUTS["long_axis_deg"]}, samples=64)
+    assert axis.draws.centres_mm[:, 0].std() > 0.005
+    assert axis.draws.centres_mm[:, 1].std() > 0.005
+    plane = propagate(family, inputs={"occlusal_plane_deg": USUAL_INPUTS["occlusal_plane_deg"]}, samples=256)
+    turns = plane.draws.rotations
+    tilt = np.degrees(np.arccos(turns[:, 2, 2]))
+    assert np.sqrt((tilt**2).mean()) == pytest.approx(2.0 * np.sqrt(2.0), rel=0.05)
+    np.testing.assert_allclose(
+        turns @ turns.swapaxes(1, 2), np.broadcast_to(np.eye(3), turns.shape), atol=1e-12
+    )
+    one = plane_centre(plane.draws.stiffness[7], turns[7, 0])
+    np.testing.assert_allclose(plane.draws.centres_mm[7], one, atol=1e-9)
 
 
 def test_many_centres_at_once_are_those_one_by_one() -> None:
@@ -212,3 +237,21 @@ def test_bad_questions_are_refused(root: tuple[Array, Array], family: RootFamily
         family_of(root, crest=(-2.0, 1.5))
     with pytest.raises(BadValueError, match="nothing would hold the tooth"):
         family_of(root, crest=(0.0, 30.0))
+
+
+def test_the_tree_is_plain_and_the_text_says_what_matters(family: RootFamily) -> None:
+    found = answer(family)
+    tree = json.loads(json.dumps(uncertainty_tree(found)))
+    assert tree["half_axes_mm"] == pytest.approx(found.region.half_axes_mm.tolist())
+    assert (
+        tree["bands"]["bend_deg"]["low"]
+        < tree["bands"]["bend_deg"]["mean"]
+        < tree["bands"]["bend_deg"]["high"]
+    )
+    assert set(tree["indices"]["centre"]) == set(USUAL_INPUTS)
+    assert "Sardana" in tree["inputs"]["crest_below_cej_mm"]["source"]
+    text = uncertainty_text(found)
+    first = {"surface_noise_mm": "surface of the scan", "crest_below_cej_mm": "level of the alveolar crest"}
+    assert f"(total index): {first[found.ranking[0]]}" in text
+    assert "512 samples, seed 3" in text
+    assert "place of the tube" not in text
