@@ -203,6 +203,7 @@ class ChoicesModel(Strict):
     crest_below_cej_mm: float = Field(default=0.75, ge=-2.0, le=15.0)
     bow: Literal["elastic", "rigid"] = "elastic"
     ideal_tubes: bool = False
+    samples: int = Field(default=256, ge=0, le=65536)
 
 
 class CaseModel(Strict):

@@ -13,6 +13,7 @@ from mechanics.sides import SIDES, Side
 _ROOTS_COMPLETE_YEARS = 10.0
 # 250-500 gf per side for orthopaedic and orthodontic effect: statement in Prog Orthod 2016, s40510-016-0130-4.
 _USUAL_GF = (150.0, 500.0)
+_SKIN_MM = 1.0  # nearer than this counts as touching: our choice
 # Largest SD per direction about the trifurcation and the buccal face: Gandhi V et al. 2021 AJODO 160:442-450.
 _RULE_SCATTER_MM = 2.7
 
@@ -30,6 +31,11 @@ def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow) -> list[str]:
             found.append(
                 f"{side} side: the line of force is NOT brought to the target; {plan.offset_after_mm:+.1f} mm are left "
                 f"at {plan.bend_deg:+.0f} degrees. See the advice of that side."
+            )
+        if plan.skin_mm is not None and plan.skin_mm < _SKIN_MM:
+            found.append(
+                f"{side} side: the worn outer arm comes within {plan.skin_mm:.1f} mm of the skin"
+                f"{' (inside it)' if plan.skin_mm < 0.0 else ''}; it should be near but touch nowhere: widen the bow."
             )
         apart = plan.centre.distance_mm(plan.target_method, "rule_of_thumb")
         if apart is not None and apart > _RULE_SCATTER_MM:

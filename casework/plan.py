@@ -55,6 +55,21 @@ class BenchWork:
     told: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class SideBands:
+    """What the inputs' spread leaves open, each the middle 95 %: bend in degrees, residual moment in N mm.
+
+    ``offset_sd_mm``: standard deviation of the target under the solved line.
+    """
+
+    bend_low_deg: float
+    bend_high_deg: float
+    moment_low_n_mm: float
+    moment_high_n_mm: float
+    offset_sd_mm: float
+    samples: int
+
+
 @dataclass(frozen=True, eq=False)
 class SidePlan:
     """One side: what to bend, and what the molar feels before and after.
@@ -93,6 +108,8 @@ class SidePlan:
     movement: Movement | None
     bench: BenchWork
     fit: TerminalFit
+    skin_mm: float | None = None
+    bands: SideBands | None = None
     advice: tuple[str, ...] = ()
     sensitivities: dict[str, float] = field(default_factory=dict)
 

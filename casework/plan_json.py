@@ -70,6 +70,8 @@ def side_as_dict(side: SidePlan) -> dict[str, Any]:
             "point_mm": _list(side.rule.point_mm),
         },
         "centre": side.centre.as_dict(),
+        "skin_mm": side.skin_mm,
+        "bands": None if side.bands is None else asdict(side.bands),
         "movement": _movement(side.movement),
         "bench": _bench(side.bench),
         "terminal_fit": asdict(side.fit),

@@ -27,13 +27,15 @@ from mechanics.sides import SIDES
 Say = Callable[[str], None]
 
 
-def with_choices(case: CaseModel, *, rigid_bow: bool, ideal_tubes: bool) -> CaseModel:
+def with_choices(case: CaseModel, *, rigid_bow: bool, ideal_tubes: bool, sampled: bool = True) -> CaseModel:
     """``case`` with the choices made on the command line."""
     changes: dict[str, object] = {}
     if rigid_bow:
         changes["bow"] = "rigid"
     if ideal_tubes:
         changes["ideal_tubes"] = True
+    if not sampled:
+        changes["samples"] = 0
     return case.model_copy(update={"choices": case.choices.model_copy(update=changes)})
 
 

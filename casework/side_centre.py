@@ -9,7 +9,7 @@ import numpy as np
 from casework.bow_needs import landmark
 from casework.case_file import CaseModel
 from casework.centre import CentreReport
-from casework.estimating import estimate_centre, estimate_from_tube
+from casework.estimating import estimate_centre, estimate_from_tube, with_confidence
 from casework.question import FAST_METHODS, CentreQuestion, TubeEnds
 from casework.scans import Scan
 from mechanics.ligament.springs import Ligament
@@ -50,6 +50,8 @@ def side_centre(case: CaseModel, side: Side, scan: Scan | None, rotation: Array)
     question = _question(case, side, scan, rotation)
     try:
         report = estimate_from_tube(question) if scan is None else estimate_centre(scan.surface, question)
+        if scan is not None and case.choices.samples:
+            report = with_confidence(report, scan.surface, question, samples=case.choices.samples)
     except BowtrueError as err:
         raise SideError(f"{side} molar: {err}") from err
     if scan is not None:

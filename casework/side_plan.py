@@ -8,7 +8,8 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from casework.bench import bench_work
-from casework.plan import RuleMarks, SidePlan, Wrench
+from casework.plan import RuleMarks, SideBands, SidePlan, Wrench
+from casework.side_bands import bands_about, side_bands
 from casework.side_centre import SideCentre
 from casework.solving import SolvedBend
 from mechanics.bend.help import Help
@@ -72,6 +73,8 @@ def side_plan(side: Side, solved: Solved) -> SidePlan:
         movement=_movement(side, solved),
         bench=bench_work(side, solved.bend),
         fit=passivity(solved.bend.case.bow, seat="as it lies")[side],
+        skin_mm=None if solution.skin_mm is None else solution.skin_mm[side],
+        bands=_bands(side, solved),
         advice=tuple(h.text for h in solved.help) if not solution.solved_side(side) else (),
         sensitivities=asdict(solved.sensitivities[side]),
     )
@@ -117,3 +120,19 @@ def _movement(side: Side, solved: Solved) -> Movement | None:
         apex_mm=apex,
         rotation=solved.rotation,
     )
+
+
+def _bands(side: Side, solved: Solved) -> SideBands | None:
+    """Bands of bend and moment from the sampled centre; None when nothing was sampled or the bend moves nothing."""
+    sampled = solved.centres[side].report.confidence
+    slope = solved.sensitivities[side].per_degree
+    if sampled is None or abs(slope) < 1e-3:
+        return None
+    solution = solved.bend.solution
+    line, worn = solution.line_after[side], solution.worn_after
+    halves = side_bands(
+        sampled, hook_mm=solved.lps(worn.hook_mm[side]), direction=solved.lps(worn.strap_direction[side]),
+        force_n=line.in_plane_n, per_degree=slope, rotation=solved.rotation,
+    )  # fmt: skip
+    samples = sampled.uncertainty.convergence.samples
+    return bands_about(solution.bend_deg(side), line.tipping_moment_n_mm, halves, samples=samples)

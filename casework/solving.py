@@ -17,6 +17,7 @@ from mechanics.bend.trial import Limits, Values, as_it_is
 from mechanics.bow.activation import activated
 from mechanics.bow.fit import BowFit, fit_bow
 from mechanics.bow.rigid_wear import rigid_wear
+from mechanics.bow.skin import Skin
 from mechanics.bow.wire import BowWire, TubeSupport, Wear, WornBow
 from mechanics.bow_from_scan.scanned import ScannedBow, in_tubes
 from mechanics.rod.wear import elastic_wear, ideal_tube_wear
@@ -48,13 +49,14 @@ def solved_bend(
 
     Raises BowtrueError in one line.
     """
-    needs = bow_needs(case, rotation, None if face is None else face.moved(rotation))
+    skin = None if face is None else face.moved(rotation)
+    needs = bow_needs(case, rotation, skin)
     if own_bow is None:
         fit = fit_bow(needs)
         bow = fit.wire
     else:
         fit, bow = None, in_tubes(own_bow, needs.tubes, material=needs.stock.material)
-    bend_case = _bend_case(case, centres, rotation, bow)
+    bend_case = _bend_case(case, centres, rotation, bow, skin)
     unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
     solution = solve_bend(bend_case, unknowns=unknowns, start=_start(case, bend_case.bow))
     return SolvedBend(fit, bend_case, solution, _inserted(case, bend_case))
@@ -68,7 +70,7 @@ def chosen_wear(case: CaseModel) -> Wear:
 
 
 def _bend_case(
-    case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, bow: BowWire
+    case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, bow: BowWire, skin: Surface | None
 ) -> BendCase:
     targets = {side: rotation @ centres[side].target_mm for side in SIDES}
     stands = {side: TubeSupport(targets[side], centres[side].stiffness_at_target(rotation)) for side in SIDES}
@@ -82,6 +84,7 @@ def _bend_case(
         goal=_goal(case, targets, stands),
         wear=chosen_wear(case),
         limits=_limits(case),
+        skin=None if skin is None else Skin(skin),
     )
 
 

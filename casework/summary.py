@@ -51,6 +51,12 @@ def _made(side: SidePlan) -> list[str]:
     lines = [
         f"        at the bench: to {abs(side.bench.plier_deg):.1f} deg under the plier, springs back to the bend"
     ]
+    if side.bands is not None:
+        b = side.bands
+        lines.append(
+            f"        95 % of the sampled inputs: bend {b.bend_low_deg:+.1f} to {b.bend_high_deg:+.1f} deg, moment "
+            f"left {b.moment_low_n_mm:+.1f} to {b.moment_high_n_mm:+.1f} N mm"
+        )
     if side.movement is not None:
         lines.append(f"        predicted: {side.movement.words}")
     return lines

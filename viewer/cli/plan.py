@@ -18,7 +18,11 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
 def add_shared_arguments(sub: argparse.ArgumentParser) -> None:
     """Options that ``plan`` and ``demo`` share."""
     sub.add_argument("--json", action="store_true", help="print plan.json on standard output as well")
-    sub.add_argument("--no-pictures", action="store_true", help="write plan.json and bow.csv only")
+    sub.add_argument(
+        "--no-pictures",
+        action="store_true",
+        help="write plan.json and bow.csv only: no pictures, no sampled bands",
+    )
     sub.add_argument(
         "--rigid-bow", action="store_true", help="answer for a bow that does not flex (for comparison)"
     )
@@ -44,7 +48,12 @@ def plan_to_folder(case_path: Path, out: Path, args: argparse.Namespace) -> int:
 
     progress = Progress(quiet=args.json)
     progress("reading the case")
-    case = with_choices(read_case(case_path), rigid_bow=args.rigid_bow, ideal_tubes=args.ideal_tubes)
+    case = with_choices(
+        read_case(case_path),
+        rigid_bow=args.rigid_bow,
+        ideal_tubes=args.ideal_tubes,
+        sampled=not args.no_pictures,
+    )
     plan = plan_case(case, case_path.parent, progress=progress)
     notes = write_plan_folder(plan, out, pictures=not args.no_pictures, progress=progress)
     if args.json:
