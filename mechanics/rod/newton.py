@@ -20,6 +20,7 @@ PROVEN_N = 1e-5
 NEAR_N, NEAR_MM = 1e-6, 1e-2  # the proof's own Newton step squares what is left
 LARGEST_CONDITION = 1e15
 HALVINGS = 6
+POLISHINGS, POLISHED_MM = 4, 1e-9
 LARGEST_TURN = 0.6
 SMALLEST_SHARE = 1.0 / 256.0
 
@@ -221,26 +222,48 @@ def factorised(matrix: csc_matrix) -> SuperLU | None:
 
 
 def _proven(problem: RodProblem, state: RodState, *, share: float, iterations: int) -> Equilibrium:
-    """Residual, conditioning and stability of a state under its load."""
-    carried = problem.carried(state)
-    residual = problem.residual(state, share=share, carried=carried)
-    matrix, elements = problem.jacobian(state, share=share, carried=carried)
+    """Residual, conditioning and stability of a state under its load, after a last polish with the exact
+    tangent."""
+    matrix, elements = problem.jacobian(state, share=share)
     factor = factorised(matrix)
+    if factor is None:
+        raise NoEquilibriumError("the wire's equilibrium cannot be proven: its tangent is singular.")
+    state, residual, correction = _polished(problem, state, factor, share=share)
     size = imbalance(problem, residual)
-    if factor is None or not size < PROVEN_N:
+    if not size < PROVEN_N:
         raise NoEquilibriumError(
             f"the wire's equilibrium cannot be proven: {size:.1e} N stay out of balance."
         )
     probe = np.random.default_rng(0).normal(size=problem.size)
-    answer = factor.solve(np.column_stack([residual, probe]))
-    condition = float(np.abs(matrix.data).max() * np.linalg.norm(answer[:, 1]) / np.linalg.norm(probe))
+    answer = np.linalg.norm(factor.solve(probe)) / np.linalg.norm(probe)
+    condition = float(np.abs(matrix.data).max() * answer)
     if not condition < LARGEST_CONDITION:
         raise NoEquilibriumError(
             f"the wire's equilibrium cannot be proven: condition {condition:.0e}, limit {LARGEST_CONDITION:.0e}; "
             "part of it is held by nothing."
         )
-    step, _ = problem.spread(-answer[:, 0])
+    step, _ = problem.spread(correction)
     steps = step[problem.model.ends].reshape(-1, 12)
-    forces = problem.element_forces(carried) + np.einsum("eij,ej->ei", elements, steps)
+    forces = problem.element_forces(problem.carried(state)) + np.einsum("eij,ej->ei", elements, steps)
     stable = bool((factor.U.diagonal() > 0.0).all())
-    return Equilibrium(state, size, -answer[:, 0], forces, iterations + 1, condition, stable)
+    return Equilibrium(state, size, correction, forces, iterations + 1, condition, stable)
+
+
+def _polished(
+    problem: RodProblem, state: RodState, factor: SuperLU, *, share: float
+) -> tuple[RodState, Array, Array]:
+    """The state after steps with one factor until they no longer shrink, its residual, and the step left over."""
+    residual = problem.residual(state, share=share)
+    correction = -factor.solve(residual)
+    for _ in range(POLISHINGS):
+        largest = float(np.abs(correction).max(initial=0.0))
+        if not POLISHED_MM < largest < NEAR_MM:
+            break
+        step, molar = problem.spread(correction)
+        ahead = state.moved(problem.globally(step), molar)
+        residual_ahead = problem.residual(ahead, share=share)
+        correction_ahead = -factor.solve(residual_ahead)
+        if float(np.abs(correction_ahead).max()) >= largest:
+            break
+        state, residual, correction = ahead, residual_ahead, correction_ahead
+    return state, residual, correction

@@ -88,6 +88,16 @@ def test_a_cantilever_bends_as_the_elliptic_integrals_say(alpha: float) -> None:
     assert errors[1] < 0.3 * errors[0] + 1e-5 * alpha
 
 
+def test_one_element_is_exact_in_the_small() -> None:
+    # P L^3 / 3EI and M L / EI: the element is the Euler-Bernoulli beam, it neither locks nor shears.
+    model = straight(1, 50.0)
+    ei = model.bend[0, 1]
+    across = solved(model, [0.0, 1e-4, 0.0, 0.0, 0.0, 0.0]).state.move_mm[-1, 1]
+    assert across == pytest.approx(1e-4 * 50.0**3 / (3.0 * ei), rel=1e-6)
+    turned = solved(model, [0.0, 0.0, 0.0, 0.0, 0.0, 1e-3]).state
+    assert turned.move_mm[-1, 1] == pytest.approx(1e-3 * 50.0**2 / (2.0 * ei), rel=1e-6)
+
+
 def test_the_elastica_has_its_tabled_value() -> None:
     # P L^2/EI = 1: drop 0.3017, tip's reach 1 - 0.0564 (Mattiasson K 1981 Int J Numer Methods Eng 17:145-153,
     # from memory: w/L 0.30172, u/L 0.05643).
