@@ -24,7 +24,7 @@ def guided_beam_on_bed(*, bending: float, bed: float, half_length: float) -> flo
 
 
 def test_stiff_tooth_and_bone_give_the_rigid_answer() -> None:
-    points, faces = paraboloid(radius=4.0, height=13.0, around=12, along=8)
+    points, faces = paraboloid(radius=4.0, height=13.0, around=10, along=6)
     costs = []
     for factor in (1.0, 10.0, 100.0):
         check = deformable_check(
@@ -70,7 +70,7 @@ def test_a_long_root_bends_like_a_beam_on_an_elastic_bed() -> None:
 
 def test_rigidity_costs_little_for_a_soft_ligament_and_more_near_incompressibility() -> None:
     """Ligament of Kojima and Fukui 2005 (0.13 MPa, nu 0.45): under 0.1 mm on the paraboloid; the cost follows E."""
-    points, faces = paraboloid(radius=4.0, height=13.0, around=12, along=8)
+    points, faces = paraboloid(radius=4.0, height=13.0, around=10, along=6)
     soft = deformable_check(points, faces, e_mpa=0.13, nu=0.45)
     stiff = deformable_check(points, faces, e_mpa=0.68, nu=0.49)
     assert np.linalg.norm(soft.centre_shift_mm) < 0.1
@@ -87,7 +87,7 @@ def test_rigidity_costs_little_for_a_soft_ligament_and_more_near_incompressibili
     ],
 )
 def test_bad_materials_and_widths_are_refused(change: dict[str, object], text: str) -> None:
-    points, faces = paraboloid(radius=4.0, height=13.0, around=12, along=8)
+    points, faces = paraboloid(radius=4.0, height=13.0, around=10, along=6)
     wanted: dict[str, object] = {"e_mpa": 0.68, "nu": 0.45, **change}
     with pytest.raises(ValueError, match=text):
         deformable_check(points, faces, **wanted)  # type: ignore[arg-type]

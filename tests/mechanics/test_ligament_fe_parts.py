@@ -246,6 +246,16 @@ class TestCoarsening:
         euler = len(few.points_mm) - len(surface_nodes(few.faces, len(few.points_mm)).edges) + len(few.faces)
         assert euler == 1
 
+    def test_a_thin_tube_is_not_pinched_off(self) -> None:
+        """Asked for far too few faces, a slender root keeps its kind of surface: one sheet, one rim, no crossing."""
+        points, faces = paraboloid(radius=0.8, height=13.0, around=16, along=60)
+        few = coarsened(Root(points, faces, np.full(len(points), 0.2)), target_faces=12)
+        nodes = surface_nodes(few.faces, len(few.points_mm))
+        assert len(few.faces) <= 12
+        assert len(few.points_mm) - len(nodes.edges) + len(few.faces) == 1
+        assert self_crossings(Surface(few.points_mm, few.faces)).count == 0
+        assert np.ptp(few.points_mm[:, 2]) > 12.5
+
     def test_stiffness_hardly_changes(self) -> None:
         points, faces = paraboloid(radius=4.0, height=13.0, around=40, along=36)
         full = fe_stiffness(points, faces, e_mpa=1.0, nu=0.45).stiffness
