@@ -7,39 +7,47 @@ three to five times near nu 1/2; its columns one by one (relax 1, panel 1) suit 
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import csr_matrix
+from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 
-from mesh_tools.arrays import Array, BoolArray
+from mesh_tools.arrays import Array
 from mesh_tools.errors import NoAnswerError
 
 MAX_RESIDUAL = 1e-9
 
 
-def solved_film(matrix: csr_matrix, load: Array, free: BoolArray) -> tuple[Array, float]:
-    """Solution (n, k) that is zero off ``free`` (n,) and meets the equations on it, and its relative residual.
+def solved_film(matrix: csc_matrix, load: Array) -> tuple[Array, float]:
+    """Solution (n, k) of ``matrix`` (n, n), symmetric, for the loads (n, k), and its relative residual.
 
     Raises NoAnswerError when more than 1e-9 of the load is left.
     """
-    answer, inner = np.zeros_like(load), np.flatnonzero(free)
-    wanted = load[inner]
-    size = float(np.linalg.norm(wanted))
+    size = float(np.linalg.norm(load))
     if size == 0.0:
-        return answer, 0.0
-    system = matrix[inner][:, inner].tocsc()
-    factor = splu(
-        system,
-        permc_spec="MMD_AT_PLUS_A",
-        diag_pivot_thresh=0.0,
-        relax=1,
-        panel_size=1,
-        options={"SymmetricMode": True},
-    )
-    answer[inner] = factor.solve(wanted)
-    residual = float(np.linalg.norm(system @ answer[inner] - wanted)) / size
+        return np.zeros_like(load), 0.0
+    answer = _factored(matrix, load)
+    residual = float(np.linalg.norm(matrix @ answer - load)) / size
     if not residual <= MAX_RESIDUAL:
         raise NoAnswerError(
             f"the thin-layer solve must leave less than {MAX_RESIDUAL:g} of its load; it left {residual:.1e}; "
             "check the root surface for slivers, or lower nu."
         )
     return answer, residual
+
+
+def _factored(matrix: csc_matrix, load: Array) -> Array:
+    """Solution by SuperLU; raises NoAnswerError where the matrix is singular (a point with no area around it)."""
+    try:
+        factor = splu(
+            matrix,
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            relax=1,
+            panel_size=1,
+            options={"SymmetricMode": True},
+        )
+    except RuntimeError as error:
+        raise NoAnswerError(
+            "the thin-layer equations are singular: some points of the root surface have no area around them; "
+            "repair the surface first."
+        ) from error
+    return np.asarray(factor.solve(load))

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse import coo_matrix, csc_matrix
 
 from mechanics.ligament.facets import Facets, facets_of
 from mechanics.ligament.film_solve import solved_film
@@ -125,22 +125,29 @@ def _solved(layer: MidSurface, facets: Facets, film: _Film, weights: _Weights) -
     if film.coupling == 0.0:
         return np.zeros((len(layer.points_mm), 6)), 0.0
     load = film.coupling * _gathered(layer, facets.arms * weights.area[:, None])
-    return solved_film(_flow_matrix(layer, facets, film, weights), load, ~layer.rim)
+    inner = ~layer.rim
+    answer, residual = solved_film(_flow_matrix(layer, facets, film, weights), load[inner])
+    pressure = np.zeros_like(load)
+    pressure[inner] = answer
+    return pressure, residual
 
 
-def _flow_matrix(layer: MidSurface, facets: Facets, film: _Film, weights: _Weights) -> csr_matrix:
-    """Cotangent flow matrix plus lumped bulk compliance, (n, n), sparse."""
-    corners, faces, n = layer.points_mm[layer.faces], layer.faces, len(layer.points_mm)
+def _flow_matrix(layer: MidSurface, facets: Facets, film: _Film, weights: _Weights) -> csc_matrix:
+    """Cotangent flow matrix plus lumped bulk compliance of the points off the rim, sparse."""
+    corners = layer.points_mm[layer.faces]
     opposite = np.roll(corners, -2, axis=1) - np.roll(corners, -1, axis=1)
     conductance = layer.face_thickness_mm**3 / (12.0 * film.shear) * weights.flow
     scale = np.divide(
-        conductance, 4.0 * facets.areas_mm2, out=np.zeros(len(faces)), where=facets.areas_mm2 > 0.0
+        conductance, 4.0 * facets.areas_mm2, out=np.zeros(len(corners)), where=facets.areas_mm2 > 0.0
     )
     blocks = np.einsum("mik,mjk->mij", opposite * scale[:, None, None], opposite)
     corner = np.arange(3)
     blocks[:, corner, corner] += (layer.face_thickness_mm / film.bulk * weights.area)[:, None]
-    rows, columns = np.repeat(faces, 3, axis=1).ravel(), np.tile(faces, (1, 3)).ravel()
-    return coo_matrix((blocks.ravel(), (rows, columns)), shape=(n, n)).tocsr()
+    count = int((~layer.rim).sum())
+    number = np.where(layer.rim, -1, np.cumsum(~layer.rim) - 1)[layer.faces]
+    rows, columns = np.repeat(number, 3, axis=1).ravel(), np.tile(number, (1, 3)).ravel()
+    kept = (rows >= 0) & (columns >= 0)
+    return coo_matrix((blocks.ravel()[kept], (rows[kept], columns[kept])), shape=(count, count)).tocsc()
 
 
 def _gathered(layer: MidSurface, per_face: Array) -> Array:

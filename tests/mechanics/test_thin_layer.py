@@ -22,7 +22,7 @@ from mechanics.ligament.springs import Ligament
 from mechanics.ligament.thin_layer import thin_layer, thin_layer_stiffness
 from mechanics.ligament_fe import fe_stiffness
 from mechanics.rigid import stiffness_about, stiffness_turned
-from mesh_tools.errors import BadShapeError, BadValueError
+from mesh_tools.errors import BadShapeError, BadValueError, NoAnswerError
 
 
 def open_cylinder_lateral(*, radius: float, height: float, ligament: Ligament) -> float:
@@ -169,3 +169,13 @@ def test_unusable_input_is_refused() -> None:
         thin_layer(points, faces, Ligament(), thickness_mm=[0.2, 0.2])
     with pytest.raises(BadValueError, match="below the root's mean radius"):
         thin_layer(0.05 * points, faces, Ligament())
+
+
+def test_points_without_area_are_refused() -> None:
+    points, faces = paraboloid(around=16, along=8)
+    a, b = points[40], points[41]
+    line = np.stack([a + s * (b - a) for s in (0.25, 0.5, 0.75)])
+    n = len(points)
+    flat = np.array([[n, n + 1, n + 2], [n + 2, n + 1, n]])
+    with pytest.raises(NoAnswerError, match="repair the surface first"):
+        thin_layer(np.concatenate([points, line]), np.concatenate([faces, flat]), Ligament())
