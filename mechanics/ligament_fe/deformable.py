@@ -4,9 +4,9 @@ The root is a dentine tube around its canal, as thick as the root allows, and ca
 which stays rigid. The bone is a shell around the ligament, fixed on its far side. Both are layers of the same
 wedges, bonded to the ligament. What this leaves out: the crown's own bending, the enamel, and bone beyond the shell.
 
-Found with it on three-rooted anatomy, ligament 0.2 mm: the centre lies 0.03 mm nearer the crest for E 0.13 MPa, nu 0.45,
-0.17 mm for 0.68, 0.45 and 0.45 mm for 0.68, 0.49, nearly all by bending of the roots. So "rigid costs under 0.1 mm" holds
-for soft ligaments only.
+Found with it on three-rooted anatomy, ligament 0.2 mm: the centre lies nearer the crest by 0.03 mm for E 0.13 MPa and
+nu 0.45, by 0.17 mm for 0.68 and 0.45, by 0.45 mm for 0.68 and 0.49, nearly all by bending of the roots. So "rigid costs
+under 0.1 mm" holds for soft ligaments only.
 """
 
 from __future__ import annotations
