@@ -9,7 +9,6 @@ from types import MappingProxyType
 
 import numpy as np
 from scipy.spatial.transform import Rotation
-from scipy.stats import qmc
 
 from mechanics.ligament.springs import Ligament
 from mechanics.uncertainty.batch import plane_centres
@@ -135,6 +134,8 @@ def _check(inputs: Mapping[str, Distribution], samples: int) -> None:
 
 def _sobol_pair(width: int, *, samples: int, seed: int) -> tuple[Array, Array]:
     """Two independent sets (s, width) of shares from one scrambled Sobol sequence of twice the width."""
+    from scipy.stats import qmc  # slow to import
+
     power = int(np.ceil(np.log2(samples)))
     with warnings.catch_warnings():
         warnings.simplefilter("error")
