@@ -10,14 +10,14 @@ import numpy as np
 
 from casework.centre import CentreReport, MethodResult
 from casework.confidence import confidence
+from casework.crown_only import crown_methods
 from casework.incomplete import end_warnings, ends_tree
 from casework.makers import made_methods
 from casework.question import FAST_METHODS, METHODS, CentreQuestion
 from casework.scans import bone_from_file, scan_from_file
-from mechanics.centres.anatomical import below_average_crown
-from mechanics.centres.rule_of_thumb import rule_of_thumb, rule_of_thumb_without_tube
+from mechanics.centres.rule_of_thumb import rule_of_thumb
 from mechanics.ligament.springs import Ligament
-from mesh_tools.anatomy import CrownOnlyError, ToothAnatomy, crown_measures, tooth_anatomy
+from mesh_tools.anatomy import CrownOnlyError, ToothAnatomy, tooth_anatomy
 from mesh_tools.apex_state import root_ends
 from mesh_tools.bone_crest import BoneCrest, bone_crest
 from mesh_tools.errors import BadValueError
@@ -37,7 +37,7 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
     try:
         anatomy = tooth_anatomy(surface, question.tooth, landmarks=question.landmarks)
     except CrownOnlyError:
-        return _crown_report(surface, question)
+        return _fallback_report(question, *crown_methods(surface, question), step=CROWN_ONLY)
     crest = None if question.bone is None else bone_crest(surface, anatomy, question.bone)
     if crest is None:
         root = supported_root(surface, anatomy, crest_below_cej_mm=question.crest_below_cej_mm)
@@ -84,7 +84,9 @@ def estimate_from_tube(question: CentreQuestion) -> CentreReport:
     estimate = replace(
         found, assumptions=found.assumptions + " (no scan: an average depth of 4.94 mm)", fallback=True
     )
-    return _fallback_report(question, {"rule_of_thumb": MethodResult(estimate, None, 0.0)}, TUBE_ONLY)
+    return _fallback_report(
+        question, {"rule_of_thumb": MethodResult(estimate, None, 0.0)}, [], step=TUBE_ONLY
+    )
 
 
 def estimate_from_file(
@@ -157,40 +159,9 @@ def _tooth_warnings(anatomy: ToothAnatomy) -> list[str]:
     ]
 
 
-def _crown_report(surface: Surface, question: CentreQuestion) -> CentreReport:
-    """A scan without roots: the rule of thumb and the average anatomy, both fallbacks with their scatter."""
-    crown = crown_measures(surface, question.tooth)
-    lingual = -question.tooth.buccal_sign * question.axes[0]
-    mesial = -question.axes[1]
-    methods: dict[str, MethodResult] = {}
-    if question.tooth.upper and question.tooth.kind == "molar":
-        sizes = {
-            "mesiodistal": crown.mesiodistal_mm,
-            "buccolingual": crown.buccolingual_mm,
-            "height": crown.height_mm,
-        }
-        average = below_average_crown(
-            crown.buccal_centre_mm, apical=question.apical, lingual=lingual, distal=-mesial, sizes_mm=sizes
-        )
-        middle = crown.centre_mm
-        if question.tube is None:
-            rule = rule_of_thumb_without_tube(
-                crown.buccal_centre_mm,
-                apical=question.apical,
-                mesial=mesial,
-                middle_mm=middle,
-                lateral=lingual,
-            )
-        else:
-            tube = question.tube
-            rule = rule_of_thumb(
-                tube.mesial_mm, tube.distal_mm, apical=question.apical, middle_mm=middle, lateral=lingual
-            )
-        methods = {e.method: MethodResult(e, None, 0.0) for e in (rule, average)}
-    return _fallback_report(question, methods, CROWN_ONLY)
-
-
-def _fallback_report(question: CentreQuestion, methods: dict[str, MethodResult], step: str) -> CentreReport:
+def _fallback_report(
+    question: CentreQuestion, methods: dict[str, MethodResult], notes: Sequence[str], *, step: str
+) -> CentreReport:
     if not methods:
         raise BadValueError(
             f"tooth {question.tooth.fdi}: the scan shows a crown only, and no estimate without roots applies to this "
@@ -202,5 +173,5 @@ def _fallback_report(question: CentreQuestion, methods: dict[str, MethodResult],
     )
     return CentreReport(
         tooth=question.tooth, ligament=question.ligament, crest_below_cej_mm=question.crest_below_cej_mm,
-        anatomy=None, root=None, methods=methods, step=step, warnings=(warning,),
+        anatomy=None, root=None, methods=methods, step=step, warnings=(warning, *notes),
     )  # fmt: skip

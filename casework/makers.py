@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from casework.centre import LigamentCentres, MethodResult
 from casework.question import METHODS, CentreQuestion
-from mechanics.centres.anatomical import at_furcation, at_root_centroid, at_root_fraction
+from mechanics.centres.anatomical import BUCCAL_FACE_SD_MM, at_furcation, at_root_centroid, at_root_fraction
 from mechanics.centres.estimate import CentreEstimate
 from mechanics.centres.rule_of_thumb import rule_of_thumb, rule_of_thumb_without_tube
 from mechanics.ligament.foundation import foundation_stiffness
@@ -35,6 +37,27 @@ def made_methods(
     """Every asked method that applies to this tooth, in the usual order, each timed."""
     makers = method_makers(surface, anatomy, root, question)
     return {name: _timed(makers[name]) for name in METHODS if name in question.methods and name in makers}
+
+
+def made_on_guess(root: Surface, question: CentreQuestion) -> dict[str, MethodResult]:
+    """The asked ligament models on a ``root`` that is only guessed, marked so, with the population's scatter."""
+    models = {"elastic_foundation": _foundation, "thin_layer": _thin_layer, "finite_elements": _elements}
+    asked = replace(question, bone=None)
+    return {
+        name: _timed(partial(_guessed, name, model, root, asked))
+        for name, model in models.items()
+        if name in question.methods
+    }
+
+
+def _guessed(
+    name: str, model: Callable[[Surface, CentreQuestion], Array], root: Surface, asked: CentreQuestion
+) -> Made:
+    estimate, centres = _by_ligament(name, model(root, asked), asked)
+    words = f"GUESSED ROOT: an average upper first molar's, stretched to this crown; {estimate.assumptions}"
+    source = "scatter: Gandhi V et al. 2021 AJODO 160:442-450; sizes: Ash/Nelson, Wheeler's Dental Anatomy"
+    marked = replace(estimate, assumptions=words, source=source, scatter_mm=BUCCAL_FACE_SD_MM, fallback=True)
+    return marked, centres
 
 
 def method_makers(

@@ -15,6 +15,7 @@ from casework.scans import ScanError, read_scans, scan_from_file
 from mechanics.ligament.springs import Ligament
 from mesh_tools.anatomy import tooth_anatomy
 from mesh_tools.axes import to_lps
+from mesh_tools.cut import clipped
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.read import read_surface
 from mesh_tools.repair import repaired
@@ -187,3 +188,42 @@ def test_a_wrong_unit_is_still_refused(tmp_path: Path, molar: Surface, scale: fl
 
 def test_every_fast_method_is_still_there(molar: Surface) -> None:
     assert tuple(estimate_centre(molar, asked(FAST_METHODS)).methods) == FAST_METHODS
+
+
+def crown_of(molar: Surface, *, hidden_mm: float = 0.0) -> Surface:
+    """The crown that a scan of the mouth shows, ``hidden_mm`` of it under the gum."""
+    anatomy = tooth_anatomy(molar, LEFT)
+    return clipped(molar, anatomy.below_line_mm(molar.points_mm), -hidden_mm)
+
+
+@pytest.mark.parametrize("hidden_mm", [0.0, 1.5])
+def test_a_crown_alone_gives_guesses_with_the_population_scatter(
+    molar: Surface, whole: CentreReport, hidden_mm: float
+) -> None:
+    report = estimate_centre(crown_of(molar, hidden_mm=hidden_mm), asked(FAST_METHODS))
+    assert report.step == "crown only"
+    assert list(report.methods) == ["rule_of_thumb", "elastic_foundation", "thin_layer", "average_anatomy"]
+    for name in ("elastic_foundation", "thin_layer"):
+        guess = report.methods[name]
+        assert guess.estimate.fallback
+        assert guess.estimate.scatter_mm == (2.70, 1.39, 1.66)  # Gandhi V et al. 2021 AJODO 160:442-450
+        assert guess.estimate.assumptions.startswith("GUESSED ROOT")
+        off = guess.point_mm - whole.methods["elastic_foundation"].point_mm
+        assert np.abs(off).max() < 2 * 1.66
+        assert guess.ligament is not None
+    assert report.root is None
+    assert "The roots are not seen" in report.warnings[0]
+
+
+def test_a_crown_of_no_molar_size_still_gets_the_average_anatomy(molar: Surface) -> None:
+    crown = crown_of(molar)
+    narrow = crown.mapped(lambda p: (p - p.mean(axis=0)) * np.array([1.0, 0.6, 1.0]) + p.mean(axis=0))
+    report = estimate_centre(narrow, asked(FAST_METHODS))
+    assert list(report.methods) == ["rule_of_thumb", "average_anatomy"]
+    assert any("No root is guessed: mesiodistal width" in text for text in report.warnings)
+
+
+def test_bone_beside_a_crown_alone_is_said_to_be_unused(molar: Surface) -> None:
+    bone = socket(molar, below_mm=1.0, width_mm=0.25)
+    report = estimate_centre(crown_of(molar), asked(bone=bone))
+    assert "The bone surface is not used: the scan shows no root." in report.warnings
