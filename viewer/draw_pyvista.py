@@ -17,7 +17,7 @@ from viewer.palette import look
 from viewer.scene import ArrowItem, LineItem, PointItem, Scene, SurfaceItem, WireItem
 from viewer.view import View, opacity_in
 
-_PEELS = 6
+_PEELS = 4
 
 
 def picture(

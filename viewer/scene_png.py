@@ -16,7 +16,7 @@ from viewer.scene import Scene
 from viewer.view import View, close_up, view_from
 
 Painter = Callable[[Any, Scene, View], None]
-_INCHES, _DPI = (17.0, 12.6), 190
+_INCHES, _DPI = (17.0, 12.6), 170
 _INK, _FRAME = "#111827", "#CBD5E1"
 
 
