@@ -150,7 +150,7 @@ def tangent(state: ElementState) -> Array:
     out[:, 0] = d_n - n_x @ middle
     out[:, 1] = 0.5 * d_p - d_q - first_x @ middle
     out[:, 2] = 0.5 * d_p + d_q - second_x @ middle
-    return _spread(state.frame, out)
+    return _spread(state.frame, out.reshape(-1, 9, 9))
 
 
 def crossed(a: Array, b: Array) -> Array:
@@ -212,16 +212,13 @@ def _horner(coefficients: Array, t: Array) -> Array:
 
 
 def _spread(frame: Array, local: Array) -> Array:
-    """From the half-way frame's rows (force, moments) and 9 columns (chord, spins), (n, 3, 3, 9), to the 12
+    """From the half-way frame's rows (force, two moments) and columns (chord, two spins), (n, 9, 9), to the 12
     global unknowns of both ends."""
-    n = len(frame)
-    turned = (frame[:, None] @ local).reshape(n, 9, 3, 3) @ frame[:, None].transpose(0, 1, 3, 2)
-    rows = turned.reshape(n, 3, 3, 3, 3)[:, [0, 1, 0, 2]]
-    rows[:, 0] *= -1.0
-    out = np.empty((n, 4, 3, 4, 3))
-    out[:, :, :, 1:] = rows[:, :, :, [1, 0, 2]]
-    out[:, :, :, 0] = -out[:, :, :, 2]
-    return out.reshape(n, 12, 12)
+    inward = frame.transpose(0, 2, 1)
+    ends = np.zeros((len(frame), 9, 12))
+    ends[:, 0:3, 0:3], ends[:, 0:3, 6:9] = -inward, inward
+    ends[:, 3:6, 3:6], ends[:, 6:9, 9:12] = inward, inward
+    return np.asarray(ends.transpose(0, 2, 1) @ (local @ ends))
 
 
 # Power series in t of g and c (x/sin x and tan x / x) and of their derivatives.

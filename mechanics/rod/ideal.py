@@ -19,7 +19,7 @@ from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError
 
 TOGETHER_MM = 0.05
-ALIGNED = 1e-9
+ALIGNED = 1e-6  # mm and rad
 FARTHEST_MM = 30.0
 STEEPEST_DEG = 60.0
 

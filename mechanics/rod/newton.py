@@ -20,7 +20,7 @@ PROVEN_N = 1e-5
 NEAR_N, NEAR_MM = 1e-6, 1e-2  # the proof's own Newton step squares what is left
 LARGEST_CONDITION = 1e15
 HALVINGS = 6
-POLISHINGS, POLISHED_MM = 4, 1e-9
+POLISHINGS, POLISHED_MM = 4, 3e-9
 LARGEST_TURN = 0.6
 SMALLEST_SHARE = 1.0 / 256.0
 
