@@ -7,6 +7,7 @@ import io
 
 from casework.cautions import SHORT_CAUTION
 from casework.centre import CentreReport
+from casework.centre_checks import checks_text
 
 _HEAD = f"{'method':<22}{'x':>9}{'y':>9}{'z':>9}{'from rule':>11}{'from furcation':>16}{'time':>9}"
 
@@ -22,6 +23,7 @@ def centre_text(report: CentreReport) -> str:
         _HEAD,
         *(_row(report, name) for name in report.methods),
         *_how_sure(report),
+        *checks_text(report),
         *(f"  ! {text}" for text in report.warnings),
         *(f"  . {text}" for text in report.findings),
         SHORT_CAUTION,

@@ -31,6 +31,10 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
         help="alveolar crest apical of the cervical line (default 0.75; 0-1.5 at 9-16 years)",
     )  # fmt: skip
     sub.add_argument(
+        "--bone", type=Path, metavar="FILE",
+        help="surface of the bone around the tooth, same axes and unit: gives the crest and the ligament's thickness",
+    )  # fmt: skip
+    sub.add_argument(
         "--method", action="append", choices=METHODS, metavar="NAME", dest="methods",
         help="only this method (may be repeated): " + ", ".join(METHODS) + "; default all but finite_elements",
     )  # fmt: skip
@@ -45,6 +49,11 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
         "--samples", type=int, default=0, metavar="N", help="sample the inputs N times for a band"
     )
     sub.add_argument("--seed", type=int, default=0, help="seed of the samples (default 0)")
+    sub.add_argument(
+        "--forces", type=float, nargs="+", metavar="N",
+        help="show how the centre moves with a distal force (N each) when the ligament stiffens",
+    )  # fmt: skip
+    sub.add_argument("--deformable", action="store_true", help="check what rigid tooth and bone cost (finite elements)")
     sub.add_argument("--json", type=Path, metavar="FILE", help="write every number ('-' for standard output)")
     sub.add_argument("--csv", type=Path, metavar="FILE", help="write one row a method")
     sub.add_argument(
@@ -55,16 +64,18 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Estimate, print, write."""
 
-    from casework.estimating import estimate_from_file
     from casework.centre_table import centre_csv, centre_text
+    from casework.estimating import estimate_from_file
     from mesh_tools.write import write_ply, write_text_atomically
     from viewer.cli.progress import Progress
 
     report = estimate_from_file(
         args.mesh, tooth=args.tooth, axes=args.axes, unit=args.unit, crest_below_cej_mm=args.crest_below_cej,
-        ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods,
+        ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods, samples=args.samples, seed=args.seed,
+        bone=args.bone,
         progress=Progress(quiet=args.json == Path("-")),
     )  # fmt: skip
+    report = _checked(report, args)
     if args.export_root is not None:
         write_ply(args.export_root, report.needed_root())
     if args.csv is not None:
@@ -73,6 +84,17 @@ def run(args: argparse.Namespace) -> int:
     if not to_stdout:
         print(centre_text(report))
     return 0
+
+
+def _checked(report: CentreReport, args: argparse.Namespace) -> CentreReport:
+    """``report`` with the optional checks that were asked for."""
+    import numpy as np
+
+    from casework.centre_checks import with_deformable, with_forces
+
+    if args.forces:
+        report = with_forces(report, args.forces, rotation=np.eye(3))
+    return with_deformable(report) if args.deformable else report
 
 
 def _write_json(args: argparse.Namespace, report: CentreReport) -> bool:
