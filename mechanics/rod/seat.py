@@ -16,7 +16,7 @@ from mechanics.rod.problem import RodProblem
 from mechanics.rod.release import relaxed
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
-from mesh_tools.errors import NoAnswerError
+from mesh_tools.errors import BadValueError, NoAnswerError
 
 LEAST_SLACK_MM = 1e-3
 TOUCH_N = 1e-3
@@ -54,7 +54,10 @@ def tube_contact(
     bow: BowWire, mesh: BowMesh, supports: Mapping[Side, TubeSupport], *, slide_mm: Mapping[Side, float]
 ) -> TubeContact:
     """Contacts in the order right mesial, right distal, left mesial, left distal; ``slide_mm`` of a stop that
-    is known to have lifted."""
+    is known to have lifted. Raises BadValueError for a terminal that reaches less than 1 mm behind its stop.
+    """
+    for side in SIDES:
+        _check_terminal(bow, side)
     moving = [s for s in SIDES if supports[s].stiffness is not None]
     index = {s: moving.index(s) if s in moving else -1 for s in SIDES}
     rows = [(s, mesial) for s in SIDES for mesial in (True, False)]
@@ -180,8 +183,20 @@ def _end(bow: BowWire, side: Side, *, mesial: bool) -> Array:
     tube = bow.tubes[side]
     if mesial:
         return tube.mesial_mm
-    reach = bow.stop_mm[side] if side == "right" else bow.inner.length_mm - bow.stop_mm[side]
-    return np.asarray(tube.mesial_mm + min(reach, tube.length_mm) * tube.axis)
+    return np.asarray(tube.mesial_mm + min(_reach_mm(bow, side), tube.length_mm) * tube.axis)
+
+
+def _reach_mm(bow: BowWire, side: Side) -> float:
+    return bow.stop_mm[side] if side == "right" else bow.inner.length_mm - bow.stop_mm[side]
+
+
+def _check_terminal(bow: BowWire, side: Side) -> None:
+    reach = _reach_mm(bow, side)
+    if reach < LEAST_INSIDE_MM:
+        raise BadValueError(
+            f"{side} terminal reaches {reach:.2f} mm behind its stop; at least {LEAST_INSIDE_MM:.0f} mm must lie in "
+            "the tube: move the stop forward or fit another bow."
+        )
 
 
 def _stop_force(problem: RodProblem, found: Equilibrium) -> Array:

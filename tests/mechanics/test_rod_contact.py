@@ -236,6 +236,13 @@ def test_a_force_beyond_any_equilibrium_is_refused() -> None:
         elastic_wear(symmetric_bow(proof_mpa=1e9), pulls(500.0), supports(), ideal_tubes=True)
 
 
+def test_a_terminal_that_hardly_enters_its_tube_is_refused() -> None:
+    bow = symmetric_bow()
+    short = replace(bow, stop_mm={**bow.stop_mm, "right": 0.3})
+    with pytest.raises(BadValueError, match=r"right terminal reaches 0.30 mm behind its stop; at least 1 mm"):
+        elastic_wear(short, pulls(4.0), supports())
+
+
 def test_a_strap_point_in_front_of_the_hook_is_refused() -> None:
     straps = {s: StrapPull.toward([0.0, -200.0, 0.0], force_n=4.0) for s in SIDES}
     with pytest.raises(BadValueError, match="front"):
