@@ -67,14 +67,15 @@ def bone_crest(
 def _near_part(tooth: Surface, anatomy: ToothAnatomy, bone: Surface, lining_mm: float) -> Surface:
     """The part of the bone that lines the root."""
     away = _distances(bone.points_mm, tooth, up_to=_FAR_MM)
-    if not (away < _FAR_MM).any():
-        raise NoBoneCrestError(
-            f"tooth {anatomy.tooth.fdi}: no bone within {_FAR_MM:g} mm of the tooth; the bone surface must be in the "
-            "frame and unit of the tooth (same scan, same axes code)."
-        )
     below = anatomy.below_line_mm(bone.points_mm)
     here = (below > _SPAN_MM[0]) & (below < _SPAN_MM[1] + 5.0)
-    near = clipped(bone, np.where(here, away, _FAR_MM), lining_mm)
+    away = np.where(here, away, _FAR_MM)
+    if not (away < _FAR_MM).any():
+        raise NoBoneCrestError(
+            f"tooth {anatomy.tooth.fdi}: no bone within {_FAR_MM:g} mm of the root; the bone surface must be in the "
+            "frame and unit of the tooth (same scan, same axes code)."
+        )
+    near = clipped(bone, away, lining_mm)
     if not len(near.faces):
         raise NoBoneCrestError(
             f"tooth {anatomy.tooth.fdi}: no bone lines the root within {lining_mm:g} mm (nearest {away.min():.2f} mm); "

@@ -103,7 +103,7 @@ def test_a_stray_spike_does_not_lift_the_crest(tooth: Tooth) -> None:
 def test_bone_elsewhere_is_refused(tooth: Tooth) -> None:
     bone = socket(tooth, np.full(96, 2.0))
     with pytest.raises(
-        NoBoneCrestError, match="no bone within 3 mm of the tooth; the bone surface must be in the"
+        NoBoneCrestError, match="no bone within 3 mm of the root; the bone surface must be in the"
     ):
         bone_crest(*tooth, bone.mapped(lambda p: p + np.array([60.0, 0.0, 0.0])))
     with pytest.raises(NoBoneCrestError, match="tooth 26: no bone"):
