@@ -148,6 +148,7 @@ class Plan:
     worn_before: WornBow
     worn_after: WornBow
     inserted: WornBow | None
+    insertion_force_n: dict[Side, float]
     molars: dict[Side, Surface]
     face: Surface | None
     arch: Surface | None

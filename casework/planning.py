@@ -58,7 +58,7 @@ def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) 
 
 def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
     back, bend, solution = solved.rotation.T, solved.bend, solved.bend.solution
-    inserted = None if bend.inserted is None else bend.inserted.moved(back)
+    inserted = None if bend.inserted is None else bend.inserted.worn.moved(back)
     sides = {side: side_plan(side, solved) for side in SIDES}
     warnings = [*case_warnings(case), *(w for c in solved.centres.values() for w in c.warnings)]
     molars = {s: scans[f"{s}_molar"].surface for s in SIDES if f"{s}_molar" in scans}
@@ -76,6 +76,7 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
         worn_before=solution.worn_before.moved(back),
         worn_after=solution.worn_after.moved(back),
         inserted=inserted,
+        insertion_force_n={} if bend.inserted is None else {s: bend.inserted.hand_size_n(s) for s in SIDES},
         molars=molars,
         face=scans["face"].surface if "face" in scans else None,
         arch=scans["arch"].surface if "arch" in scans else None,

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from casework.bow_needs import bow_needs
 from casework.case_file import CaseModel
 from casework.side_centre import SideCentre
@@ -18,11 +16,11 @@ from mechanics.bow.activation import activated
 from mechanics.bow.fit import BowFit, fit_bow
 from mechanics.bow.rigid_wear import rigid_wear
 from mechanics.bow.skin import Skin
-from mechanics.bow.wire import BowWire, TubeSupport, Wear, WornBow
+from mechanics.bow.wire import BowWire, TubeSupport, Wear
 from mechanics.bow_from_scan.scanned import ScannedBow, in_tubes
+from mechanics.rod import Insertion, insertion
 from mechanics.rod.wear import elastic_wear, ideal_tube_wear
 from mechanics.sides import SIDES, Side
-from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array
 from mesh_tools.surface import Surface
 
@@ -34,7 +32,7 @@ class SolvedBend:
     fit: BowFit | None
     case: BendCase
     solution: BendSolution
-    inserted: WornBow | None
+    inserted: Insertion | None
 
 
 def solved_bend(
@@ -121,9 +119,8 @@ def _start(case: CaseModel, bow: BowWire) -> dict[Side, Values] | None:
     return start
 
 
-def _inserted(case: CaseModel, bend_case: BendCase) -> WornBow | None:
-    """What an activated inner bow does to the molars before any strap; None for a passive one or a rigid bow."""
+def _inserted(case: CaseModel, bend_case: BendCase) -> Insertion | None:
+    """What an activated inner bow asks of the hand and does to the molars before any strap; None for a passive one."""
     if case.bow.activation.passive or case.choices.bow == "rigid":
         return None
-    slack = {s: StrapPull.along(np.array([0.0, 1.0, 0.0]), force_n=0.0) for s in SIDES}
-    return bend_case.wear(bend_case.bow, slack, bend_case.supports)
+    return insertion(bend_case.bow, bend_case.supports, ideal_tubes=case.choices.ideal_tubes)
