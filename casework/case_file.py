@@ -42,6 +42,36 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
+class RegisterModel(Strict):
+    """How a scan with a frame of its own is laid on the others.
+
+    ``to``: the scan, or the scans of one frame, that its surface is laid on; left out, the landmark pairs alone lay it.
+    ``moving_mm`` are points of this scan (its axes and unit applied), ``fixed_mm`` the same points in the case's frame.
+    """
+
+    to: str | list[str] = Field(default_factory=list[str])
+    moving_mm: list[Point] = Field(default_factory=list[list[float]])
+    fixed_mm: list[Point] = Field(default_factory=list[list[float]])
+    same_mm: float | None = Field(default=None, gt=0.0, le=5.0)
+    landmark_limit_mm: float = Field(default=3.0, gt=0.0, le=10.0)
+
+    @model_validator(mode="after")
+    def _pairs_or_a_scan(self) -> RegisterModel:
+        if len(self.moving_mm) != len(self.fixed_mm):
+            raise ValueError(
+                f"moving_mm and fixed_mm are pairs and must be equally many; got {len(self.moving_mm)} and "
+                f"{len(self.fixed_mm)}"
+            )
+        if not self.targets and not self.moving_mm:
+            raise ValueError("give the scan to lay this one on (to), or landmark pairs (moving_mm, fixed_mm)")
+        return self
+
+    @property
+    def targets(self) -> tuple[str, ...]:
+        """Keys of the scans in ``to``."""
+        return (self.to,) if isinstance(self.to, str) else tuple(self.to)
+
+
 class ScanModel(Strict):
     """One surface file: where it is, which way its axes point, its unit, and landmarks that override what is found."""
 
@@ -50,6 +80,7 @@ class ScanModel(Strict):
     axes: str = "LPS"
     unit: Literal["mm", "cm", "dm", "m", "um", "in"] | None = None
     landmarks: dict[str, Point] = Field(default_factory=dict)
+    register_on: RegisterModel | None = Field(default=None, alias="register")
 
 
 class ScansModel(Strict):
@@ -298,7 +329,7 @@ def _known_keys(path: tuple[Any, ...]) -> set[str]:
 
 
 def _model_of(model: type[BaseModel], key: str) -> type[BaseModel] | None:
-    field = model.model_fields.get(key)
+    field = next((f for name, f in model.model_fields.items() if key in (name, f.alias)), None)
     return None if field is None else next(_models_in(field.annotation), None)
 
 

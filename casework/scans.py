@@ -7,14 +7,16 @@ from pathlib import Path
 from typing import Literal
 
 from casework.case_file import CaseModel, ScanModel
+from casework.registration import Laid, laid_scans
 from mechanics.sides import SIDES
 from mesh_tools.axes import to_lps
 from mesh_tools.errors import BadValueError, BowtrueError
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.read import read_surface, sha256_of
+from mesh_tools.registration.motion import RigidMotion
 from mesh_tools.repair import repaired
 from mesh_tools.surface import Surface
-from mesh_tools.units import in_mm, mm_per
+from mesh_tools.units import in_mm, longest_extent, mm_per
 
 ScanKind = Literal["tooth", "arch", "head", "bow"]
 _KIND: dict[str, ScanKind] = {
@@ -24,13 +26,15 @@ _KIND: dict[str, ScanKind] = {
     "face": "head",
     "bow": "bow",
 }
+_CROWN_MM = (7.0, 12.0)  # longest extent of a scan that ends at the gum (common practice, no source)
 
 
 @dataclass(frozen=True, eq=False)
 class Scan:
     """A surface of the case in LPS mm, with where it came from and what repair changed.
 
-    ``bone``: of a tooth, the bone around it, LPS mm.
+    ``bone``: of a tooth, the bone around it, LPS mm. ``motion``: how it came into the case's
+    frame from one of its own.
     """
 
     name: str
@@ -40,6 +44,13 @@ class Scan:
     tooth: ToothNumber | None
     changes: tuple[str, ...]
     bone: Surface | None = None
+    motion: RigidMotion | None = None
+
+    def laid(self, where: Laid) -> Scan:
+        """This scan and its bone in the case's frame, told among its changes."""
+        bone = None if self.bone is None else where.motion.moved(self.bone)
+        told = (*self.changes, where.told)
+        return replace(self, surface=where.surface, bone=bone, motion=where.motion, changes=told)
 
 
 class ScanError(BadValueError):
@@ -50,7 +61,10 @@ def read_scans(case: CaseModel, folder: Path) -> dict[str, Scan]:
     """Every scan the case names, by key; relative paths start at ``folder``. Raises ScanError naming the key."""
     given = {name: getattr(case.scans, name) for name in _KIND}
     scans = {name: read_scan(name, model, folder) for name, model in given.items() if model is not None}
-    return _with_bones(case, folder, scans)
+    whole = _with_bones(case, folder, scans)
+    laid = laid_scans(case, {name: scan.surface for name, scan in whole.items()})
+    moved = {name: scan.laid(laid[name]) if name in laid else scan for name, scan in whole.items()}
+    return _bones_along(moved)
 
 
 def read_scan(name: str, model: ScanModel, folder: Path) -> Scan:
@@ -76,10 +90,18 @@ def scan_from_file(
         name,
         shown_as or path.name,
         sha256_of(path),
-        in_mm(fixed.surface, unit, kind),
+        _tooth_in_mm(fixed.surface, unit) if kind == "tooth" else in_mm(fixed.surface, unit, kind),
         tooth,
         tuple(c.text for c in fixed.changes),
     )
+
+
+def _tooth_in_mm(surface: Surface, unit: str | None) -> Surface:
+    """A whole tooth, or a crown alone, in mm; no unit makes one look like the other. Raises UnitError."""
+    scale = mm_per(unit or "mm")
+    if _CROWN_MM[0] <= scale * longest_extent(surface) < _CROWN_MM[1]:
+        return surface if scale == 1.0 else surface.mapped(lambda points: points * scale)
+    return in_mm(surface, unit, "tooth")
 
 
 def bone_from_file(
@@ -111,6 +133,13 @@ def _with_bones(case: CaseModel, folder: Path, scans: dict[str, Scan]) -> dict[s
             raise ScanError(f"scans.{name}: {err}") from err
         scans = {**scans, molar: replace(scans[molar], bone=bone.surface), name: bone}
     return scans
+
+
+def _bones_along(scans: dict[str, Scan]) -> dict[str, Scan]:
+    """``scans`` with every bone where its tooth was laid."""
+    bones = {f"{side}_bone": scans[f"{side}_molar"].bone for side in SIDES if f"{side}_bone" in scans}
+    along = {k: replace(scans[k], surface=bone) for k, bone in bones.items() if bone is not None}
+    return {**scans, **along}
 
 
 def _tooth(name: str, model: ScanModel) -> ToothNumber | None:

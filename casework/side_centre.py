@@ -73,6 +73,8 @@ def _question(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -
     layer, wanted = case.ligament, case.choices.target
     model = getattr(case.scans, f"{side}_molar")
     marks = {} if model is None else {k: np.asarray(v) for k, v in model.landmarks.items()}
+    if scan is not None and scan.motion is not None:
+        marks = {k: scan.motion.applied(p) for k, p in marks.items()}
     return CentreQuestion(
         tooth=usual if scan is None or scan.tooth is None else scan.tooth,
         ligament=Ligament(layer.e_mpa, layer.nu, layer.thickness_mm),
