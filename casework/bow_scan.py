@@ -12,14 +12,12 @@ from mechanics.bow_from_scan.scanned import ScannedBow, scanned_bow
 from mechanics.sides import SIDES
 from mesh_tools.axes import to_lps
 from mesh_tools.read import read_surface
-from mesh_tools.repair import repaired
 from mesh_tools.units import in_mm
 
 
 def bow_from_file(path: Path, *, axes: str = "LPS", unit: str | None = None) -> ScannedBow:
     """The bow in the scan at ``path``, LPS mm; raises BowtrueError in one line."""
-    scan = repaired(in_mm(to_lps(read_surface(path), axes), unit, "bow")).surface
-    return scanned_bow(scan)
+    return scanned_bow(in_mm(to_lps(read_surface(path), axes), unit, "bow"))
 
 
 def scan_as_dict(found: ScannedBow) -> dict[str, Any]:

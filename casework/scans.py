@@ -83,9 +83,10 @@ def scan_from_file(
     shown_as: str | None = None,
 ) -> Scan:  # fmt: skip
     """The surface in the file at ``path`` in LPS mm, repaired. Raises BowtrueError in one line."""
-    fixed = repaired(
-        to_lps(read_surface(path), axes)
-    )  # first, so that a stray flake does not decide the size
+    raw = to_lps(read_surface(path), axes)
+    if kind == "bow":  # its two wires may be two shells, which repair would take for two teeth
+        return Scan(name, shown_as or path.name, sha256_of(path), in_mm(raw, unit, kind), tooth, ())
+    fixed = repaired(raw)  # first, so that a stray flake does not decide the size
     return Scan(
         name,
         shown_as or path.name,
