@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import warnings
 from collections.abc import Callable
@@ -17,8 +18,15 @@ from mesh_tools.errors import BadFileError
 from mesh_tools.read_stl import check_coordinates
 from mesh_tools.surface import Surface
 
-# Named, since guessing lets another .msh reader loop for ever on a damaged file.
-_GRID_FORMAT = {".vtk": "vtk", ".vtu": "vtu", ".msh": "gmsh"}
+_STATED = {
+    # What states how much follows: each number must fit the file, a byte apiece at the very least.
+    ".vtk": re.compile(
+        rb"^\s*(?:POINTS|CELLS|CELL_TYPES|POINT_DATA|CELL_DATA|FIELD|LOOKUP_TABLE|DIMENSIONS|[XYZ]_COORDINATES)"
+        rb"\s+([^\r\n]*)", re.MULTILINE | re.IGNORECASE,
+    ),
+    ".vtu": re.compile(rb"NumberOf(?:Points|Cells|Components)\s*=\s*[\"']([^\"']*)[\"']"),
+}  # fmt: skip
+_WHOLE = re.compile(rb"[-+]?\d+(?=\s|$)")
 _ELEMENT = re.compile(rb"^\s*element\s+(\w+)\s+(\S+)\s*$", re.MULTILINE)
 
 
@@ -54,25 +62,46 @@ def read_obj(place: Path) -> Surface:
 
 def read_grid(place: Path) -> Surface:
     """Triangles (quadrilaterals split) of a VTK, VTU or MSH file; raises BadFileError, for volume cells too."""
+    if place.suffix.lower() == ".msh":
+        from mesh_tools.read_msh import msh_arrays
 
-    def load() -> tuple[Array, IntArray]:
-        import meshio
+        return _checked(*_guarded(lambda: msh_arrays(place), place), place)
+    _check_stated(place)
+    return _checked(*_guarded(lambda: _vtk_arrays(place), place), place)
 
-        mesh = meshio.read(place, file_format=_GRID_FORMAT[place.suffix.lower()])
-        blocks = {b.type for b in mesh.cells}
-        faces = [np.asarray(b.data) for b in mesh.cells if b.type == "triangle"]
-        quads = [np.asarray(b.data) for b in mesh.cells if b.type == "quad"]
-        faces += [q[:, part] for q in quads for part in ([0, 1, 2], [0, 2, 3])]
-        other = blocks - {"triangle", "quad", "vertex", "line"}
-        if other:
+
+def _vtk_arrays(place: Path) -> tuple[Array, IntArray]:
+    """Points and triangles of a VTK or VTU file as the general library reads them."""
+    import meshio
+
+    mesh = meshio.read(place, file_format=place.suffix.lower()[1:])
+    blocks = {b.type for b in mesh.cells}
+    faces = [np.asarray(b.data) for b in mesh.cells if b.type == "triangle"]
+    quads = [np.asarray(b.data) for b in mesh.cells if b.type == "quad"]
+    faces += [q[:, part] for q in quads for part in ([0, 1, 2], [0, 2, 3])]
+    other = blocks - {"triangle", "quad", "vertex", "line"}
+    if other:
+        raise BadFileError(
+            f"{place}: holds {', '.join(sorted(other))} cells; export the surface as triangles."
+        )
+    if not faces:
+        raise BadFileError(f"{place}: holds no faces; export the surface as triangles.")
+    return np.asarray(mesh.points, dtype=np.float64), np.concatenate(faces).astype(np.int64)
+
+
+def _check_stated(place: Path) -> None:
+    """Refuse a VTK or VTU file that states more of anything than it has bytes, before room is made for it."""
+    data = place.read_bytes()
+    for match in _STATED[place.suffix.lower()].finditer(data):
+        stated = [int(word) for word in _WHOLE.findall(match[1][:200])]
+        what = match[0].split()[0].split(b"=")[0].decode("ascii", "replace")
+        if what.upper() == "DIMENSIONS":
+            stated.append(math.prod(stated))
+        if any(not 0 <= n <= len(data) for n in stated):
             raise BadFileError(
-                f"{place}: holds {', '.join(sorted(other))} cells; export the surface as triangles."
+                f"{place}: {what} states {max(stated, key=abs)} where the file has {len(data)} bytes; "
+                "it is truncated or damaged."
             )
-        if not faces:
-            raise BadFileError(f"{place}: holds no faces; export the surface as triangles.")
-        return np.asarray(mesh.points, dtype=np.float64), np.concatenate(faces).astype(np.int64)
-
-    return _checked(*_guarded(load, place), place)
 
 
 def _guarded(load: Callable[[], tuple[Any, Any]], place: Path) -> tuple[Any, Any]:

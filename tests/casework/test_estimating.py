@@ -179,6 +179,15 @@ def test_a_distant_flake_does_not_decide_the_unit(tmp_path: Path, molar: Surface
     assert len(scan.surface.faces) == len(molar.faces)
 
 
+def test_a_crown_alone_passes_the_door(tmp_path: Path, molar: Surface) -> None:
+    write_stl(tmp_path / "crown.stl", crown_of(molar))
+    assert estimate_from_file(tmp_path / "crown.stl", tooth=26, axes="LPS").step == "crown only"
+    write_stl(tmp_path / "cm.stl", crown_of(molar).mapped(lambda p: 0.1 * p))
+    assert estimate_from_file(tmp_path / "cm.stl", tooth=26, axes="LPS", unit="cm").step == "crown only"
+    with pytest.raises(UnitError):
+        estimate_from_file(tmp_path / "cm.stl", tooth=26, axes="LPS")
+
+
 @pytest.mark.parametrize(("scale", "unit"), [(0.1, "cm"), (0.001, "m"), (1000.0, "um")])
 def test_a_wrong_unit_is_still_refused(tmp_path: Path, molar: Surface, scale: float, unit: str) -> None:
     write_stl(tmp_path / "scaled.stl", molar.mapped(lambda p: p * scale))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from pathlib import Path
 
@@ -118,6 +119,101 @@ def test_grids(ending: str, tmp_path: Path) -> None:
     _refused(path, path.read_bytes(), ending.upper())
     meshio.Mesh(POINTS, [("tetra", FACES[:, [0, 1, 2, 0]])]).write(path, file_format=kind)
     _refused(path, path.read_bytes(), "holds tetra cells")
+
+
+def _msh(path: Path, version: str, *, binary: bool) -> bytes:
+    meshio = pytest.importorskip("meshio")
+    several = [("line", FACES[:3, :2]), ("triangle", FACES[:50]), ("triangle", FACES[50:])]
+    mesh = meshio.Mesh(POINTS, [("triangle", FACES)] if version == "4.1" else several)
+    meshio.gmsh.write(path, mesh, fmt_version=version, binary=binary)
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize("version", ["2.2", "4.0", "4.1"])
+@pytest.mark.parametrize("binary", [False, True])
+def test_msh_of_every_version(version: str, binary: bool, tmp_path: Path) -> None:
+    _msh(tmp_path / "a.msh", version, binary=binary)
+    seen = read_surface(tmp_path / "a.msh")
+    assert np.allclose(seen.points_mm, POINTS, atol=1e-12)
+    assert np.array_equal(seen.faces, FACES)
+
+
+def test_msh_quads_labels_and_sparse_tags(tmp_path: Path) -> None:
+    nodes = "".join(f"{tag} {x} {y} 0\n" for tag, x, y in [(7, 0, 0), (10**12, 1, 0), (3, 1, 1), (9, 0, 1)])
+    text = f"$MeshFormat\n2.2 0 8\n$EndMeshFormat\n$Nodes\n4\n{nodes}$EndNodes\n$Elements\n4\n"
+    text += f"1 15 2 1 1 7\n2 3 2 1 1 7 {10**12} 3 9\n3 2 0 7 {10**12} 3\n4 2 3 1 1 5 7 3 9\n$EndElements\n"
+    (tmp_path / "a.msh").write_text(text)
+    seen = read_surface(tmp_path / "a.msh")
+    assert seen.faces.tolist() == [[0, 1, 2], [0, 2, 3], [0, 1, 2], [0, 2, 3]]
+
+
+def test_msh_in_several_blocks_with_other_sections(tmp_path: Path) -> None:
+    text = "$MeshFormat\n4.1 0 8\n$EndMeshFormat\n$Entities\n0 0 1 0\n1 0 0 0 1 1 0 0 0\n$EndEntities\n"
+    text += "$Nodes\n2 4 1 40\n1 1 0 1\n40\n0 0 0\n2 1 0 3\n1\n2\n3\n1 0 0\n1 1 0\n0 1 0\n$EndNodes\n"
+    text += "$Elements\n3 6 1 6\n1 1 1 1\n1 40 1\n2 1 2 4\n2 40 1 2\n3 40 2 3\n4 40 1 3\n5 1 2 3\n2 1 3 1\n6 40 1 2 3\n"
+    (tmp_path / "a.msh").write_text(text + "$EndElements\n$NodeData\n99999999999\n")
+    seen = read_surface(tmp_path / "a.msh")
+    assert seen.points_mm.tolist() == [[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]]
+    assert seen.faces.tolist() == [[0, 1, 2], [0, 2, 3], [0, 1, 3], [1, 2, 3], [0, 1, 2], [0, 2, 3]]
+
+
+@pytest.mark.parametrize("version", ["2.2", "4.0", "4.1"])
+@pytest.mark.parametrize("binary", [False, True])
+def test_msh_damaged_anywhere_is_refused_or_read_in_no_time(
+    version: str, binary: bool, tmp_path: Path
+) -> None:
+    good = _msh(tmp_path / "a.msh", version, binary=binary)
+    rng = np.random.default_rng(0)
+    refused = 0
+    for _ in range(60):
+        bad = bytearray(good)
+        at, size = int(rng.integers(0, len(bad))), int(rng.integers(1, 9))
+        bad[at : at + size] = rng.choice(np.frombuffer(b"\xff9\x00", np.uint8), size).tobytes()
+        (tmp_path / "b.msh").write_bytes(bytes(bad))
+        with contextlib.suppress(BadFileError):  # anything else that is raised fails the test
+            read_surface(tmp_path / "b.msh")
+            refused -= 1
+        refused += 1
+    assert 5 < refused <= 60
+
+
+LYING = {
+    "vtk points": ("vtk", b"POINTS 42 ", b"POINTS 4200000000000 ", "POINTS states 4200000000000"),
+    "vtk cells": ("vtk", b"CELLS 81 ", b"CELLS 8100000000 ", "CELLS states 8100000000"),
+    "vtk types": ("vtk", b"CELL_TYPES 80", b"CELL_TYPES 80000000000", "CELL_TYPES states"),
+    "vtk negative": ("vtk", b"POINTS 42 ", b"POINTS -42 ", "POINTS states -42"),
+    "vtu points": ("vtu", b'NumberOfPoints="42"', b'NumberOfPoints="42000000000"', "NumberOfPoints states"),
+    "msh elements": (
+        "msh",
+        b"$Elements\n1 80 1 80",
+        b"$Elements\n999999999999 80 1 80",
+        "999999999999 blocks",
+    ),
+    "msh block": ("msh", b"2 0 2 80", b"2 0 2 80000000000", "damaged"),
+    "msh nodes": ("msh", b"$Nodes\n1 42 1 42", b"$Nodes\n77777777777 42 1 42", "states 77777777777 blocks"),
+}
+
+
+@pytest.mark.parametrize("name", LYING)
+def test_lying_counts_are_refused_before_room_is_made(name: str, tmp_path: Path) -> None:
+    meshio = pytest.importorskip("meshio")
+    ending, old, new, words = LYING[name]
+    path = tmp_path / f"a.{ending}"
+    mesh = meshio.Mesh(POINTS, [("triangle", FACES)])
+    if ending == "msh":
+        meshio.gmsh.write(path, mesh, fmt_version="4.1", binary=False)
+    else:
+        mesh.write(path, file_format=ending, binary=False)
+    good = path.read_bytes()
+    assert old in good
+    assert len(read_surface(path).faces) == 80
+    _refused(path, good.replace(old, new, 1), words)
+
+
+def test_dimensions_of_a_picture_are_no_surface(tmp_path: Path) -> None:
+    text = b"# vtk DataFile Version 3.0\npicture\nASCII\nDATASET STRUCTURED_POINTS\nDIMENSIONS 999 999 999\n"
+    text += b"ORIGIN 0 0 0\nSPACING 1 1 1\n" + b"POINT_DATA 10\n" + b" " * 2000
+    _refused(tmp_path / "a.vtk", text, "DIMENSIONS states 997002999 where the file has")
 
 
 @pytest.mark.parametrize("ending", ["vtk", "vtu", "msh", "ply", "obj", "stl"])
