@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from casework.bow_needs import bow_needs
 from casework.case_file import CaseModel
@@ -14,9 +14,10 @@ from mechanics.bend.solve import BendCase, BendSolution, solve_bend
 from mechanics.bend.trial import Limits, Values, as_it_is
 from mechanics.bow.activation import activated
 from mechanics.bow.fit import BowFit, fit_bow
+from mechanics.bow.needs import BowNeeds
 from mechanics.bow.rigid_wear import rigid_wear
 from mechanics.bow.skin import Skin
-from mechanics.bow.wire import BowWire, TubeSupport, Wear
+from mechanics.bow.wire import BowWire, JointRegion, TubeSupport, Wear
 from mechanics.bow_from_scan.scanned import ScannedBow, in_tubes
 from mechanics.rod import Insertion, insertion
 from mechanics.rod.wear import elastic_wear, ideal_tube_wear
@@ -53,11 +54,22 @@ def solved_bend(
         fit = fit_bow(needs)
         bow = fit.wire
     else:
-        fit, bow = None, in_tubes(own_bow, needs.tubes, material=needs.stock.material)
+        fit, bow = None, _own_bow(own_bow, needs)
     bend_case = _bend_case(case, centres, rotation, bow, skin)
     unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
     solution = solve_bend(bend_case, unknowns=unknowns, start=_start(case, bend_case.bow))
     return SolvedBend(fit, bend_case, solution, _inserted(case, bend_case))
+
+
+def _own_bow(found: ScannedBow, needs: BowNeeds) -> BowWire:
+    """The bow in hand in the patient's tubes. Its joint has the case's length about the found middle: a scan shows the
+    wires together wherever they touch, which is more than the solder or sheath that makes them one bar."""
+    bow = in_tubes(found, needs.tubes, material=needs.stock.material)
+    half, joint = 0.5 * needs.stock.joint_length_mm, bow.joint
+    inner, outer = joint.inner_middle_mm, joint.outer_middle_mm
+    return replace(
+        bow, joint=JointRegion(inner - half, inner + half, outer - half, outer + half, joint.diameter_mm)
+    )
 
 
 def chosen_wear(case: CaseModel) -> Wear:
