@@ -18,11 +18,11 @@ from mesh_tools.registration.refine import Refined, refined
 from mesh_tools.registration.samples import Samples, sampled
 from mesh_tools.registration.size import check_sizes
 from mesh_tools.registration.starts import best_starts
-from mesh_tools.registration.trimmed import Poses
+from mesh_tools.registration.trimmed import Poses, paired
 from mesh_tools.surface import Surface
 from mesh_tools.units import longest_extent
 
-StartKind = Literal["landmarks", "as given", "everywhere"]
+StartKind = Literal["landmarks", "landmarks alone", "as given", "everywhere"]
 _SMALLER_SAMPLES, _LARGER_SAMPLES, _SEARCH_SAMPLES = 6000, 60_000, 8000
 _GATE_SHARE, _LANDMARK_GATE = 0.1, 3.0
 _SAME_POSE_SHARE, _AS_GOOD = 0.1, 1.15
@@ -96,6 +96,16 @@ def register(
     assert best is not None
     _check(best, task)
     return _result(best, task, (moving, fixed), kind, landmarks)
+
+
+def laid_by_landmarks(
+    moving: Surface, fixed: Surface, landmarks: LandmarkFit, *, same_mm: float | None = None
+) -> Registration:
+    """``moving`` where the ``landmarks`` put it, for scans that share landmarks but no surface; nothing is refused."""
+    task = _task(moving, fixed, same_mm)
+    pose = _pose(landmarks.motion, task)
+    pairing = paired(pose, task.small, task.large, gate_mm=task.tolerance.reach_mm)
+    return _result(Refined(pose, pairing, 0, True), task, (moving, fixed), "landmarks alone", landmarks)
 
 
 def _task(moving: Surface, fixed: Surface, same_mm: float | None) -> _Task:

@@ -19,6 +19,7 @@ COMMANDS = {
     "plan": "plan a case file: from scans to the bend of the outer bow",
     "centre": "estimate the centre of resistance of one tooth by every method",
     "bow": "find wires, joint, hooks and bends of a face-bow from a scan of it",
+    "register": "lay one scan on another by landmarks, by shape or by both, and tell what is left",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
 }
 SHORT_CAUTION = (
