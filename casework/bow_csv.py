@@ -3,7 +3,8 @@
 Columns: ``part`` (inner, joint, outer), ``side`` (right, left), ``s_mm`` along the wire from the joint's middle,
 ``diameter_mm``, bench place and worn place in LPS mm. The inner and outer wires are listed outside the joint only. Over
 the joint both wires move as one bar: its rows lie on the outer wire's line and carry the diameter of a round bar as
-stiff as the pair; the inner wire's joint ends are fixed to the bar's ends.
+stiff as the pair; the inner wire's joint ends are fixed to the bar's ends. The inner wire begins and ends at its stops,
+the mesial ends of the tubes; inside a tube it runs on along its end's direction.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ COLUMNS = (
 )  # fmt: skip
 _NEAR_MM = 1e-6
 Row = list[object]
+Pair = tuple[float, float]
 
 
 def bow_csv(plan: Plan) -> str:
@@ -32,11 +34,14 @@ def bow_csv(plan: Plan) -> str:
     rows.writerow(COLUMNS)
     bench, worn = plan.bow_bench, plan.worn_after
     joint = bench.joint
-    inner = _stations(bench.inner, worn.inner, (joint.inner_from_mm, joint.inner_to_mm))
+    marks = (joint.inner_from_mm, joint.inner_to_mm, *bench.stop_mm.values())
+    inner = _stations(bench.inner, worn.inner, marks)
     outer = _stations(bench.outer, worn.outer, (joint.outer_from_mm, joint.outer_to_mm))
-    rows.writerows(_rows("inner", *inner, span=(joint.inner_from_mm, joint.inner_to_mm)))
+    stops = (bench.stop_mm["right"], bench.stop_mm["left"])
+    rows.writerows(_rows("inner", *inner, span=(joint.inner_from_mm, joint.inner_to_mm), ends=stops))
     rows.writerows(_bar(*outer, span=(joint.outer_from_mm, joint.outer_to_mm), diameter_mm=joint.diameter_mm))
-    rows.writerows(_rows("outer", *outer, span=(joint.outer_from_mm, joint.outer_to_mm)))
+    whole = (0.0, bench.outer.length_mm)
+    rows.writerows(_rows("outer", *outer, span=(joint.outer_from_mm, joint.outer_to_mm), ends=whole))
     return out.getvalue()
 
 
@@ -53,11 +58,13 @@ def _stations(
 
 
 def _rows(
-    part: str, s: Array, diameter: Array, bench: Array, worn: Array, *, span: tuple[float, float]
+    part: str, s: Array, diameter: Array, bench: Array, worn: Array, *, span: Pair, ends: Pair
 ) -> list[Row]:
-    """Stations outside the joint, its ends included on either side."""
+    """Stations between ``ends`` and outside the joint, whose own ends are included on either side."""
     middle, found = 0.5 * (span[0] + span[1]), list[Row]()
-    for side, keep in (("right", s <= span[0] + _NEAR_MM), ("left", s >= span[1] - _NEAR_MM)):
+    right = (s >= ends[0] - _NEAR_MM) & (s <= span[0] + _NEAR_MM)
+    left = (s >= span[1] - _NEAR_MM) & (s <= ends[1] + _NEAR_MM)
+    for side, keep in (("right", right), ("left", left)):
         for k in np.flatnonzero(keep):
             found.append(_row(part, side, abs(s[k] - middle), diameter[k], bench[k], worn[k]))
     return found

@@ -9,7 +9,9 @@ from casework.cautions import SHORT_CAUTION
 from casework.centre import CentreReport
 from casework.centre_checks import checks_text
 
-_HEAD = f"{'method':<22}{'x':>9}{'y':>9}{'z':>9}{'from rule':>11}{'from furcation':>16}{'time':>9}"
+_HEAD = (
+    f"{'method':<22}{'x':>9}{'y':>9}{'z':>9}{'from rule':>11}{'from furcation':>16}{'band':>14}{'time':>9}"
+)
 
 
 def centre_text(report: CentreReport) -> str:
@@ -67,8 +69,17 @@ def _row(report: CentreReport, name: str) -> str:
     mark = " *" if result.estimate.fallback else ""
     return (
         f"{name + mark:<22}{x:9.2f}{y:9.2f}{z:9.2f}{_mm(report, name, 'rule_of_thumb'):>11}"
-        f"{_mm(report, name, 'furcation'):>16}{result.seconds:8.2f}s"
+        f"{_mm(report, name, 'furcation'):>16}{_band(report, name):>14}{result.seconds:8.2f}s"
     )
+
+
+def _band(report: CentreReport, name: str) -> str:
+    """95 % half-width of the sampled region for a ligament model, published SDs for a landmark, else a dash."""
+    result = report.methods[name]
+    if result.ligament is not None and report.confidence is not None:
+        return f"+-{report.confidence.band_mm:.1f} mm"
+    scatter = result.estimate.scatter_mm
+    return "-" if scatter is None else f"SD {min(scatter):.1f}-{max(scatter):.1f}"
 
 
 def _mm(report: CentreReport, name: str, other: str) -> str:
