@@ -1,20 +1,61 @@
-"""Root ends that are no whole apices: told, with what completing them would do to the centre."""
+"""Fused roots and root ends that are no whole apices: told, with what their truth would do to the centre."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from scipy.spatial import ConvexHull
 
 from casework.question import CentreQuestion
 from mechanics.centres.stiffness_centres import sagittal_centre
 from mechanics.ligament.foundation import foundation_stiffness
+from mesh_tools.anatomy import ToothAnatomy
 from mesh_tools.apex_state import RootEnd, completed_root, in_one_plane
 from mesh_tools.arrays import Array
+from mesh_tools.average_molar import CROWN_MM, average_root
 from mesh_tools.surface import Surface
 
 _MOST_SURE_MM = 6.0  # more than this missing, about half a root, and the centre is a guess
+
+
+def root_count_warnings(anatomy: ToothAnatomy, question: CentreQuestion) -> list[str]:
+    """One line where fewer separate roots are seen than usual, with what that does to an upper molar's centre."""
+    usual, found = anatomy.tooth.usual_roots, anatomy.separate_roots
+    if found >= usual:
+        return []
+    line = (
+        f"Tooth {anatomy.tooth.fdi}: {found} separate root{'s' if found > 1 else ''} found where {usual} are usual: "
+        "roots fused, incomplete or not resolved by the scan; look at the picture before relying on the furcation."
+    )
+    if anatomy.tooth.upper and anatomy.tooth.kind == "molar":
+        along = fused_shift_mm(question)
+        way = "apically" if along >= 0.0 else "occlusally"
+        line += (
+            f" If they are separate in truth, the centre lies up to about {abs(along):.1f} mm further {way} (an "
+            "average molar with its roots apart, against wrapped in one)."
+        )
+    return [line]
+
+
+def fused_shift_mm(question: CentreQuestion) -> float:
+    """How far apically the centre of an average upper molar moves when its roots, wrapped in their hull, are parted.
+
+    The hull is the extreme of fused roots, so that this is the most that failing to resolve them does.
+    """
+    apart = average_root(
+        mesiodistal_mm=CROWN_MM["mesiodistal"],
+        buccolingual_mm=CROWN_MM["buccolingual"],
+        height_mm=CROWN_MM["height"],
+    )
+    hull = ConvexHull(apart.points_mm).simplices
+    crest = apart.points_mm[:, 2].min() + 1e-6
+    lid = (apart.points_mm[hull][:, :, 2] < crest).all(axis=1)
+    fused = Surface(apart.points_mm, hull[~lid])
+    own = replace(question, rotation=None)
+    return float((_centre(apart, own) - _centre(fused, own))[2])
 
 
 def end_shift_mm(root: Surface, ends: Sequence[RootEnd], question: CentreQuestion) -> Array:
@@ -30,10 +71,12 @@ def end_warnings(root: Surface, ends: Sequence[RootEnd], question: CentreQuestio
     along = float(shift @ question.apical)
     way = "apically" if along >= 0.0 else "occlusally"
     most = max(end.missing_mm for end in ends)
+    molar = question.tooth.upper and question.tooth.kind == "molar"
+    why = "usual roots are 12-13 mm long, Ash/Nelson" if molar else "a rounded end"
     line = (
-        f"Tooth {question.tooth.fdi}: {_ends_told(ends)}. With up to {most:.1f} mm guessed as missing (usual roots "
-        "are 12-13 mm long, Ash/Nelson) a complete root would move the centre about "
-        f"{abs(along):.1f} mm {way} ({float(np.linalg.norm(shift)):.1f} mm in all)."
+        f"Tooth {question.tooth.fdi}: {_ends_told(ends)}. With up to {most:.1f} mm guessed as missing ({why}) a "
+        f"complete root would move the centre about {abs(along):.1f} mm {way} ({float(np.linalg.norm(shift)):.1f} mm "
+        "in all)."
     )
     if most > _MOST_SURE_MM:
         line += (

@@ -15,6 +15,7 @@ import numpy as np
 
 from mesh_tools.anatomy import ToothAnatomy
 from mesh_tools.arrays import Array, BoolArray, IntArray, frozen, unit
+from mesh_tools.fdi import ToothNumber
 from mesh_tools.surface import Surface
 from mesh_tools.topology import boundary_loops, loop_length
 
@@ -40,7 +41,8 @@ class RootEnd:
     """An end of a root that is no whole apex.
 
     ``centre_mm`` (3,) and ``rim_mm`` (k, 3) of the end; ``direction`` (3,) in which the root would go on;
-    ``across_mm`` the diameter of a circle of the end's area; ``missing_mm`` the guessed length of what is missing;
+    ``across_mm`` the diameter of a circle of the end's area; ``missing_mm`` the guessed length of what is missing, of
+    other teeth than upper molars just a rounded end;
     ``faces`` the faces of the supported root that a whole root would not have.
     """
 
@@ -204,14 +206,18 @@ def _root_end(name: str, end: _End, direction: Array, anatomy: ToothAnatomy) -> 
     x, y = x[order], y[order]
     area = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
     wide = 2.0 * float(np.sqrt(area / np.pi))
-    usual = USUAL_ROOT_MM.get(name, _USUAL_MM)
-    seen = float(anatomy.below_line_mm(centre[None])[0])
-    lacking = (usual - seen) / max(float(direction @ anatomy.long_axis), 0.5)
+    lacking = _usual_mm(name, anatomy.tooth) - float(anatomy.below_line_mm(centre[None])[0])
+    lacking /= max(float(direction @ anatomy.long_axis), 0.5)
     return RootEnd(
         root=name, kind=end.kind, centre_mm=frozen(centre, (3,), name="centre_mm"), direction=direction,
         rim_mm=frozen(end.rim[order], (None, 3), name="rim_mm"), across_mm=wide,
         missing_mm=max(lacking, 0.5 * wide), faces=end.faces,
     )  # fmt: skip
+
+
+def _usual_mm(name: str, tooth: ToothNumber) -> float:
+    """Usual length of a root; none is known here but for upper molars."""
+    return USUAL_ROOT_MM.get(name, _USUAL_MM) if tooth.upper and tooth.kind == "molar" else 0.0
 
 
 def _paraboloid(end: RootEnd) -> Surface:

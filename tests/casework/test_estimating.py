@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from casework.case_file import read_case
 from casework.centre import CentreReport
 from casework.estimating import estimate_centre, estimate_from_file
+from casework.incomplete import fused_shift_mm, root_count_warnings
 from casework.question import FAST_METHODS, CentreQuestion
 from casework.scans import ScanError, read_scans, scan_from_file
 from mechanics.ligament.springs import Ligament
@@ -19,7 +21,7 @@ from mesh_tools.cut import clipped
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.read import read_surface
 from mesh_tools.repair import repaired
-from mesh_tools.self_crossing import SelfCrossingError
+from mesh_tools.self_crossing import SelfCrossingError, self_crossings
 from mesh_tools.supported_root import supported_root
 from mesh_tools.surface import Surface
 from mesh_tools.topology import boundary_loops
@@ -153,16 +155,17 @@ def test_a_whole_tooth_has_no_such_warning(whole: CentreReport) -> None:
 
 
 def test_a_root_through_a_root_is_refused_but_a_crossing_on_the_crown_is_not(molar: Surface) -> None:
-    top, low = molar.points_mm[:, 2].max(), molar.points_mm[:, 2].min()
-    at = molar.points_mm[int(molar.points_mm[:, 2].argmin())]
-    near = np.exp(-(((molar.points_mm - at) ** 2).sum(axis=1) / 0.3))
-    poked = Surface(molar.points_mm + np.outer(near, [0.0, 0.0, 9.0]), molar.faces)
-    assert poked.points_mm[:, 2].max() <= top
-    assert low < poked.points_mm[:, 2].max()
+    anatomy = tooth_anatomy(molar, LEFT)
+    crown = anatomy.below_line_mm(molar.points_mm) < -3.0
+    at = molar.points_mm[crown][int((molar.points_mm[crown] @ anatomy.buccal_axis).argmax())]
+    near = np.exp(-(((molar.points_mm - at) ** 2).sum(axis=1) / 0.2))
+    dented = Surface(molar.points_mm - np.outer(near, 14.0 * anatomy.buccal_axis), molar.faces)
+    assert self_crossings(dented).count > 0
+    assert estimate_centre(dented, asked()).step == "whole tooth"
     apex = molar.points_mm[int(molar.points_mm[:, 2].argmax())]
     near = np.exp(-(((molar.points_mm - apex) ** 2).sum(axis=1) / 1.0))
-    outward = np.array([6.0, 0.0, -3.0]) * np.sign(molar.points_mm[:, 0].mean() - apex[0])
-    crossed = Surface(molar.points_mm + np.outer(near, [outward[0], 0.0, -3.0]), molar.faces)
+    inward = 6.0 * np.sign(molar.points_mm[:, 0].mean() - apex[0])
+    crossed = Surface(molar.points_mm + np.outer(near, [inward, 0.0, -3.0]), molar.faces)
     with pytest.raises(SelfCrossingError, match="tooth 26: the supported root must not pass through itself"):
         estimate_centre(crossed, asked())
 
@@ -236,3 +239,20 @@ def test_bone_beside_a_crown_alone_is_said_to_be_unused(molar: Surface) -> None:
     bone = socket(molar, below_mm=1.0, width_mm=0.25)
     report = estimate_centre(crown_of(molar), asked(bone=bone))
     assert "The bone surface is not used: the scan shows no root." in report.warnings
+
+
+@pytest.mark.parametrize(("roots", "words"), [(1, "1 separate root found"), (2, "2 separate roots found")])
+def test_fused_roots_are_told_with_the_most_that_parting_them_would_do(
+    molar: Surface, roots: int, words: str
+) -> None:
+    anatomy = tooth_anatomy(molar, LEFT)
+    assert root_count_warnings(anatomy, asked()) == []
+    (line,) = root_count_warnings(replace(anatomy, roots=anatomy.roots[:roots]), asked())
+    assert f"{words} where 3 are usual" in line
+    assert "further occlusally (an average molar with its roots apart" in line
+
+
+def test_parting_the_hull_of_the_average_molar_moves_its_centre_towards_the_crown() -> None:
+    shift = fused_shift_mm(asked())
+    assert -1.2 < shift < -0.2
+    assert fused_shift_mm(CentreQuestion(LEFT, Ligament(6.8, 0.45, 0.4))) == pytest.approx(shift, abs=1e-9)
