@@ -45,9 +45,7 @@ def bow_csv(plan: Plan) -> str:
     return out.getvalue()
 
 
-def _stations(
-    wire: WirePart, worn: WirePart, marks: tuple[float, float]
-) -> tuple[Array, Array, Array, Array]:
+def _stations(wire: WirePart, worn: WirePart, marks: tuple[float, ...]) -> tuple[Array, Array, Array, Array]:
     """Arc lengths (with the joint's ends among them), diameters, bench and worn points of one wire.
 
     A wire hardly stretches, so equal shares of its length are the same material.
