@@ -71,7 +71,8 @@ class MethodResult:
 
 @dataclass(frozen=True, eq=False)
 class CentreReport:
-    """Every estimate for one tooth. ``anatomy`` and ``root`` are None for a scan without roots."""
+    """Every estimate for one tooth. ``anatomy`` and ``root`` are None for a scan without roots; ``surface`` is the scan
+    they were made from (LPS, mm), None without one."""
 
     tooth: ToothNumber
     ligament: Ligament
@@ -86,6 +87,7 @@ class CentreReport:
     sha256: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)
     confidence: Confidence | None = None
+    surface: Surface | None = None
 
     @property
     def best_ligament(self) -> LigamentCentres | None:

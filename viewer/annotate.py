@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +11,7 @@ import numpy as np
 from mesh_tools.arrays import Array
 from viewer.label_columns import columns, spread
 from viewer.palette import WIDE_ROLES, Role, look
-from viewer.scene import DimensionItem, Scene
+from viewer.scene import DimensionItem, Item, Scene
 from viewer.view import View
 
 
@@ -23,32 +24,49 @@ class Note:
     role: Role
 
 
-def annotate(axes: Any, scene: Scene, view: View, *, font_pt: float) -> None:
-    """Dimension lines, every text in a column beside the picture with a leader, and a scale bar."""
+def annotate(
+    axes: Any,
+    scene: Scene,
+    view: View,
+    *,
+    font_pt: float,
+    groups: Collection[str] | None = None,
+    name_all: bool = False,
+) -> None:
+    """Dimension lines, every text in a column beside the picture with a leader, and a scale bar.
+
+    ``groups``: only what belongs to them is named; None names all. ``name_all``: every text, as in a close-up.
+    """
     for item in scene.dimensions:
-        if view.close_up and view.shows(item):
+        if (view.close_up or name_all) and view.shows(item):
             _dimension(axes, item, view)
-    notes = [n for n in _notes(scene, view) if _inside(n.at, view)]
+    notes = [
+        n for n in _notes(scene, view, groups, name_all=name_all or view.close_up) if _inside(n.at, view)
+    ]
     _write(axes, notes, view, font_pt)
     _scale_bar(axes, view, font_pt)
 
 
-def _notes(scene: Scene, view: View) -> list[Note]:
+def _notes(scene: Scene, view: View, groups: Collection[str] | None, *, name_all: bool) -> list[Note]:
     """What to write in this view, most telling first."""
+
+    def named(item: Item) -> bool:
+        return view.shows(item) and (groups is None or item.group in groups)
+
     found = []
     for p in scene.named_points():
-        if view.shows(p) and (view.close_up or p.role in WIDE_ROLES):
+        if named(p) and (name_all or p.role in WIDE_ROLES):
             found.append(Note(p.name + (f"\n{p.detail}" if p.detail else ""), view.flat(p.at_mm), p.role))
-    if not view.close_up:
+    if not name_all:
         return found
-    found += [Note(i.text, view.flat(i.at_mm), i.role) for i in scene.labels if view.shows(i)]
+    found += [Note(i.text, view.flat(i.at_mm), i.role) for i in scene.labels if named(i)]
     found += [
-        Note(a.text, view.flat(a.at_mm + 0.6 * a.vector_mm), a.role) for a in scene.arrows if view.shows(a)
+        Note(a.text, view.flat(a.at_mm + 0.6 * a.vector_mm), a.role)
+        for a in scene.arrows
+        if named(a) and a.text
     ]
     found += [
-        Note(d.text, view.flat(0.5 * (d.from_mm + d.to_mm)), d.role)
-        for d in scene.dimensions
-        if view.shows(d)
+        Note(d.text, view.flat(0.5 * (d.from_mm + d.to_mm)), d.role) for d in scene.dimensions if named(d)
     ]
     return found
 

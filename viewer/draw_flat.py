@@ -10,7 +10,7 @@ from viewer.palette import Glyph, look
 from viewer.scene import ArrowItem, LineItem, PointItem, Scene, SurfaceItem, WireItem
 from viewer.view import View, opacity_in
 
-_MARKERS: dict[Glyph, str] = {
+MARKERS: dict[Glyph, str] = {
     "sphere": "o", "cube": "s", "diamond": "D", "cross": "P", "ring": "o", "up": "^", "down": "v",
 }  # fmt: skip
 _MOST_FACES = 30_000
@@ -36,7 +36,8 @@ def _surface(axes: Any, item: SurfaceItem, view: View, order: int) -> None:
     from matplotlib.collections import PolyCollection
     from matplotlib.colors import to_rgb
 
-    faces = item.faces[:: max(1, len(item.faces) // _MOST_FACES)]
+    step = max(1, len(item.faces) // _MOST_FACES)
+    faces = item.faces[::step]
     corners = item.points_mm[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
@@ -44,7 +45,9 @@ def _surface(axes: Any, item: SurfaceItem, view: View, order: int) -> None:
     seen = np.flatnonzero(toward > 0.0)
     seen = seen[np.argsort(-view.depth(corners[seen].mean(axis=1)))]
     shade = 0.62 + 0.38 * np.clip(0.75 * toward[seen] + 0.35 * (normals[seen] @ view.up), 0.0, 1.0)
-    colours = np.clip(np.asarray(to_rgb(look(item.role).colour)) * shade[:, None], 0.0, 1.0)
+    plain = np.asarray(to_rgb(look(item.role).colour))
+    own = plain if item.face_colours is None else item.face_colours[::step][seen]
+    colours = np.clip(own * shade[:, None], 0.0, 1.0)
     pale = 1.0 - min(1.0, 1.4 * item.opacity) * (1.0 - colours)
     axes.add_collection(PolyCollection(list(view.flat(corners[seen])), facecolors=pale, edgecolors=pale, linewidths=0.3,
                                        zorder=1 + 0.01 * order, rasterized=True))  # fmt: skip
@@ -68,7 +71,7 @@ def _point(axes: Any, item: PointItem, view: View) -> None:
     ring = item.glyph == "ring"
     colour = look(item.role).colour
     size = marker_points(item, view)
-    axes.plot([x], [y], marker=_MARKERS[item.glyph], ms=size, mew=2.0 if ring else 0.6, ls="none", zorder=5,
+    axes.plot([x], [y], marker=MARKERS[item.glyph], ms=size, mew=2.0 if ring else 0.6, ls="none", zorder=5,
               mfc="none" if ring else colour, mec=colour if ring else "white")  # fmt: skip
 
 

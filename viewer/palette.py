@@ -17,7 +17,8 @@ VERMILION, PURPLE, GREY = "#D55E00", "#CC79A7", "#6B7280"
 Role = Literal[
     "molar", "face", "arch", "bow_before", "bow_after", "bow_bench", "line_before", "line_after", "strap", "tube",
     "target", "rule", "furcation", "root_fraction", "root_centroid", "elastic_foundation", "thin_layer",
-    "finite_elements", "estimate", "dimension", "bend", "force",
+    "finite_elements", "estimate", "dimension", "bend", "force", "cervical_line", "crest", "region", "resistance_axis",
+    "moment", "stress",
 ]  # fmt: skip
 Glyph = Literal["sphere", "cube", "diamond", "cross", "ring", "up", "down"]
 
@@ -56,6 +57,12 @@ _LOOKS: dict[Role, Look] = {
     "dimension": Look("#111827", "#111827", width_px=1.2),
     "bend": Look(BLUE, "#00517F", glyph="ring"),
     "force": Look(GREEN, "#00664B", width_px=3.0),
+    "moment": Look("#8A3D66", "#8A3D66", width_px=3.0),
+    "stress": Look("#CC4248", "#9B2A30", width_px=3.4),
+    "cervical_line": Look("#8C6D1F", "#6B5210", width_px=2.2),
+    "crest": Look(PURPLE, "#8A3D66", width_px=2.2, dashed=True),
+    "region": Look(SKY, "#0B6A9E"),
+    "resistance_axis": Look("#374151", "#374151", width_px=1.4),
 }
 
 WIDE_ROLES: frozenset[Role] = frozenset({"target", "bend", "bow_after", "bow_before"})

@@ -3,7 +3,8 @@
 Frame: the treatment frame, LPS mm turned so that z is the occlusal plane's normal: +x the patient's left, +y back,
 +z up. Every item has a name (one line for a person), a group (what a viewer hides and shows together), a colour
 role (viewer/palette.py), an opacity and, when it belongs to one side, that side. ``hidden_at_first`` items are for
-viewers in which a person can switch them on; still pictures leave them out.
+viewers in which a person can switch them on; still pictures leave them out. What can be read from one way only, such
+as a curved arrow, has ``seen_along`` (3,), that way: still pictures that look another way leave it out.
 """
 
 from __future__ import annotations
@@ -27,8 +28,13 @@ class Item:
     opacity: float = 1.0
     side: Side | None = None
     hidden_at_first: bool = False
+    seen_along: Array | None = None
 
     def __post_init__(self) -> None:
+        if self.seen_along is not None:
+            object.__setattr__(
+                self, "seen_along", frozen(self.seen_along, (3,), name=f"seen_along of {self.name}")
+            )
         if not 0.0 < self.opacity <= 1.0:
             raise BadValueError(f"opacity of {self.name!r} must be in (0, 1]; got {self.opacity}.")
         if not self.name or not self.group:
@@ -37,13 +43,18 @@ class Item:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class SurfaceItem(Item):
-    """A triangle surface: points (n, 3) and faces (m, 3)."""
+    """A triangle surface: points (n, 3), faces (m, 3) and, when the role's colour is not for all of them,
+    ``face_colours`` (m, 3), red, green and blue from 0 to 1."""
 
     points_mm: Array
     faces: IntArray
+    face_colours: Array | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
+        if self.face_colours is not None:
+            colours = frozen(self.face_colours, (len(self.faces), 3), name=f"colours of {self.name}")
+            object.__setattr__(self, "face_colours", colours)
         object.__setattr__(self, "points_mm", frozen(self.points_mm, (None, 3), name=self.name))
         object.__setattr__(self, "faces", frozen_ints(self.faces, (None, 3), name=self.name))
 
@@ -139,6 +150,16 @@ class Focus:
         object.__setattr__(self, "centre_mm", frozen(self.centre_mm, (3,), name=self.title))
 
 
+@dataclass(frozen=True)
+class StressScale:
+    """What the colours of stress mean: from 0 to ``top_mpa``; the largest stress, where it is, and the proof stress."""
+
+    top_mpa: float
+    largest_mpa: float
+    proof_mpa: float
+    place: str
+
+
 @dataclass(frozen=True, eq=False)
 class Scene:
     """Everything to draw, by kind, and where to look closely. ``captions`` has one line for each side."""
@@ -153,6 +174,7 @@ class Scene:
     dimensions: tuple[DimensionItem, ...] = ()
     focuses: tuple[Focus, ...] = ()
     captions: dict[Side, str] = field(default_factory=dict)
+    stress_scale: StressScale | None = None
 
     def items(self) -> Iterator[Item]:
         """Every item, in the order of drawing."""
