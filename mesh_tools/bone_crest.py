@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from mesh_tools.anatomy import ToothAnatomy
 from mesh_tools.arrays import Array, BoolArray, frozen
@@ -24,6 +23,8 @@ _FAR_MM = 3.0
 _LEAST_SHARE = 0.75
 _WIDEST_GAP = 0.2  # of the turn, between two sectors that have bone
 _SPAN_MM = (-3.0, 15.0)  # apical of the cervical line, where a crest can be
+# Highest crest of 223 children, mesial of first molars: Needleman HL et al. 1997 J Dent Child 64:188.
+_HIGHEST_MM = -1.35
 _FACES_TRIED = 8
 
 
@@ -50,7 +51,8 @@ def bone_crest(
 
     The bone is cut exactly where it is ``lining_mm`` away from the tooth; of what is nearer, each of ``SECTORS`` around
     the long axis gives its most occlusal point, single outliers are levelled by the median of five, sectors without
-    bone are left out. Raises NoBoneCrestError for bone that is elsewhere or lines less than three quarters of the turn.
+    bone are left out. Raises NoBoneCrestError for bone that is elsewhere, lines less than three
+    quarters of the turn, or reaches over the crown as a jaw with its teeth does.
     """
     near = _near_part(tooth, anatomy, bone, lining_mm)
     places = anatomy.frame.to_tooth(near.points_mm)
@@ -61,7 +63,17 @@ def bone_crest(
     angle = _sector_angles()[seen]
     ring = np.stack([radius[seen] * np.cos(angle), radius[seen] * np.sin(angle), height[seen]], axis=1)
     points = anatomy.frame.to_lps(ring)
-    return BoneCrest(points, anatomy.below_line_mm(points))
+    below = anatomy.below_line_mm(points)
+    _check_level(float(below.mean()), anatomy)
+    return BoneCrest(points, below)
+
+
+def _check_level(below_mm: float, anatomy: ToothAnatomy) -> None:
+    if below_mm < _HIGHEST_MM:
+        raise NoBoneCrestError(
+            f"tooth {anatomy.tooth.fdi}: the bone surface reaches {-below_mm:.1f} mm over the cervical line on average "
+            f"(bone reaches {-_HIGHEST_MM:g} at most); it must hold bone alone, without teeth or gum."
+        )
 
 
 def _near_part(tooth: Surface, anatomy: ToothAnatomy, bone: Surface, lining_mm: float) -> Surface:
@@ -86,6 +98,8 @@ def _near_part(tooth: Surface, anatomy: ToothAnatomy, bone: Surface, lining_mm: 
 
 def _distances(points: Array, tooth: Surface, *, up_to: float) -> Array:
     """Distance (n,) of ``points`` to the tooth's faces, no more than ``up_to``."""
+    from scipy.spatial import cKDTree  # slow to import
+
     tree = cKDTree(tooth.face_centres_mm)
     reach = float(np.linalg.norm(tooth.corners_mm - tooth.face_centres_mm[:, None], axis=2).max())
     away = np.full(len(points), up_to)

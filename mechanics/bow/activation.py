@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from mechanics.bow.wire import BowWire
 from mechanics.sides import SIDES, Side, outward_sign
@@ -65,6 +64,8 @@ def _one_side(bow: BowWire, points: Array, side: Side, *, wide_mm: float, toe_de
         return sign * float(at[0] - was[0]) - wide_mm
 
     # The small part of a toe-in that lies ahead of the stop moves it too, so the root is sought, not assumed.
+    from scipy.optimize import brentq  # slow to import
+
     return turned(float(brentq(outward, -1.2, 1.2, xtol=1e-10)))
 
 

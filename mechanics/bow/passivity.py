@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from mechanics.bow.wire import BowWire
 from mechanics.sides import SIDES, Side, outward_sign
@@ -64,28 +63,30 @@ def _terminal(bow: BowWire, side: Side) -> Array:
 class _Move:
     """A rigid motion of points."""
 
-    def __init__(self, turn: Rotation, about: Array, to: Array) -> None:
+    def __init__(self, turn: Array, about: Array, to: Array) -> None:
         self.turn, self.about, self.to = turn, about, to
 
     def __call__(self, points: Array) -> Array:
-        return np.asarray(self.turn.apply(points - self.about) + self.to)
+        return np.asarray((points - self.about) @ self.turn.T + self.to)
 
 
 def _placement(bow: BowWire, ends: dict[Side, Array], seat: Seat) -> _Move:
     if seat == "as it lies":
-        return _Move(Rotation.identity(), np.zeros(3), np.zeros(3))
+        return _Move(np.eye(3), np.zeros(3), np.zeros(3))
+    from scipy.spatial.transform import Rotation  # slow to import
+
     if seat == "both":
         have = np.concatenate([ends[s] for s in SIDES])
         want = np.concatenate([_tube_line(bow, s, ends[s]) for s in SIDES])
         turn, _ = Rotation.align_vectors(want - want.mean(axis=0), have - have.mean(axis=0))
-        return _Move(turn, have.mean(axis=0), want.mean(axis=0))
+        return _Move(turn.as_matrix(), have.mean(axis=0), want.mean(axis=0))
     mesial, axis = bow.tubes[seat].mesial_mm, bow.tubes[seat].axis
     way = unit(ends[seat][1] - ends[seat][0])
     cross = np.cross(way, axis)
     size = float(np.linalg.norm(cross))
     angle = float(np.arctan2(size, way @ axis))
     turn = Rotation.from_rotvec(cross / size * angle) if size > 1e-12 else Rotation.identity()
-    return _Move(turn, ends[seat][0], mesial)
+    return _Move(turn.as_matrix(), ends[seat][0], mesial)
 
 
 def _tube_line(bow: BowWire, side: Side, terminal: Array) -> Array:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.spatial import cKDTree
 
 from mechanics.bow.wire import JointRegion, WirePart
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array, BoolArray
 from mesh_tools.surface import Surface
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 NEIGHBOURS = 8
 PAST_LIPS_MM = 30.0  # about where the outer wire has passed the corner of the mouth
@@ -25,6 +28,8 @@ class Skin:
 
     @cached_property
     def _tree(self) -> cKDTree:
+        from scipy.spatial import cKDTree  # slow to import
+
         return cKDTree(self.face.face_centres_mm)
 
     def distance_mm(self, points_mm: ArrayLike) -> Array:

@@ -11,11 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
-from scipy.spatial.transform import Rotation
 
 from mechanics.bow.bend import SPREAD_MM
 from mechanics.bow.wire import BowWire, StockMaterial
+from mechanics.least_squares import least_squares_within
 from mechanics.making.springback import BEAK_RADIUS_MM, PlierBend, plier_bend
 from mechanics.sides import Side, outward_sign
 from mesh_tools.arrays import Array
@@ -131,7 +130,9 @@ def _refined(x: Array, have: Array, goal: Array, s: Array) -> Array:
     low = np.tile(np.array([s[0], -2.0, -2.0]) / scale, len(x))
     high = np.tile(np.array([s[-1], 2.0, 2.0]) / scale, len(x))
     start = np.clip((x / scale).ravel(), low + 1e-9, high - 1e-9)
-    found = least_squares(gaps, start, bounds=(low, high), xtol=1e-8, ftol=1e-8, gtol=1e-8, max_nfev=20)
+    found = least_squares_within(
+        gaps, start, low=low, high=high, step_tolerance=1e-8, gain_tolerance=1e-8, most_steps=20
+    )
     return np.asarray(found.x.reshape(-1, 3) * scale)
 
 
@@ -144,8 +145,19 @@ def _bent(x: Array, have: Array, s: Array) -> Array:
         axis = np.array([a, b]) @ _across(_way_at(have, s, place))
         u = np.clip((middle - place) / SPREAD_MM + 0.5, 0.0, 1.0)
         share = u**3 * (10.0 - 15.0 * u + 6.0 * u**2)
-        way = Rotation.from_rotvec(share[:, None] * axis).apply(way)
+        way = _turned(way, axis, share)
     return np.concatenate([have[:1], have[0] + np.cumsum(way, axis=0)])
+
+
+def _turned(ways: Array, axis: Array, share: Array) -> Array:
+    """Each of ``ways`` (n, 3) turned by its ``share`` (n,) of the rotation vector ``axis`` (3,): Rodrigues' formula."""
+    angle = float(np.linalg.norm(axis))
+    if angle == 0.0:
+        return ways
+    way = axis / angle
+    turn = (share * angle)[:, None]
+    along = (ways @ way)[:, None] * way
+    return np.asarray(along + np.cos(turn) * (ways - along) + np.sin(turn) * np.cross(way, ways))
 
 
 def _ways(points: Array) -> Array:

@@ -8,7 +8,6 @@ from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError
@@ -46,6 +45,8 @@ class Distribution:
         """Values with the cumulative probability ``share`` (0 to 1)."""
         if self.kind == "uniform":
             return np.asarray(self.low + share * (self.high - self.low))
+        from scipy.special import ndtr, ndtri  # slow to import
+
         first, last = ndtr((self.low - self.mean) / self.sd), ndtr((self.high - self.mean) / self.sd)
         inside = first + np.clip(share, 1e-12, 1.0 - 1e-12) * (last - first)
         return np.asarray(self.mean + self.sd * ndtri(inside))

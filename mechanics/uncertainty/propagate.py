@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from mechanics.ligament.springs import Ligament
 from mechanics.uncertainty.batch import plane_centres
@@ -167,6 +166,8 @@ def _draws(family: RootFamily, values: Mapping[str, Array], axes: Array) -> Draw
     )
     stiffness = units.stiffness(k_normal=2.0 * (1.0 - nu) / (1.0 - 2.0 * nu), k_shear=np.ones_like(nu))
     turns = np.radians(values["occlusal_plane_deg"]) @ axes[:2]
+    from scipy.spatial.transform import Rotation  # slow to import
+
     rotations = axes @ Rotation.from_rotvec(turns).inv().as_matrix()
     elastic, sagittal = plane_centres(stiffness, rotations[:, 0])
     return Draws(

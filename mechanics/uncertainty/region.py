@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaincinv
 
 from mesh_tools.arrays import Array
 
@@ -39,6 +38,8 @@ class Band:
 
 def ellipsoid(points_mm: Array) -> Ellipsoid:
     """Ellipsoid of the samples (s, 3); the size is the chi-square quantile for three degrees of freedom."""
+    from scipy.special import gammaincinv  # slow to import
+
     mean, covariance = points_mm.mean(axis=0), np.cov(points_mm.T)
     values, vectors = np.linalg.eigh(covariance)
     axes, deviations = vectors.T[::-1], np.sqrt(np.maximum(values[::-1], 0.0))
