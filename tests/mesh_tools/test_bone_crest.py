@@ -110,6 +110,13 @@ def test_bone_elsewhere_is_refused(tooth: Tooth) -> None:
         bone_crest(*tooth, bone.mapped(lambda p: p * 0.1))
 
 
+def test_a_bone_that_holds_the_tooth_is_refused(tooth: Tooth) -> None:
+    with pytest.raises(
+        NoBoneCrestError, match=r"mm over the cervical line on average .* without teeth or gum"
+    ):
+        bone_crest(*tooth, tooth[0])
+
+
 def test_half_a_socket_is_refused(tooth: Tooth) -> None:
     bone = socket(tooth, np.full(96, 2.0))
     half = bone.with_faces(bone.face_centres_mm[:, 0] > np.median(bone.face_centres_mm[:, 0]))
