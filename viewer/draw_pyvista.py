@@ -15,9 +15,10 @@ from viewer.drawing_probe import WINDOW_KEY
 from viewer.glyph_shapes import dashed_tube, glyph_shape, tube_shape
 from viewer.palette import look
 from viewer.scene import ArrowItem, LineItem, PointItem, Scene, SurfaceItem, WireItem
+from viewer.see_through import Piece, flat_piece, joined, smooth_piece, sorted_by_depth
 from viewer.view import View, opacity_in
 
-_PEELS = 4
+_LOOK = {"ambient": 0.38, "diffuse": 0.72, "specular": 0.12, "specular_power": 12}
 
 
 def picture(
@@ -31,20 +32,34 @@ def picture(
         try:
             plotter.set_background("white")
             _light(plotter, view)
-            for item in scene.items():
-                if view.shows(item):
-                    _add(plotter, item, view)
+            for piece in _pieces(scene, view):
+                _add_piece(plotter, piece)
             _aim(plotter, view)
             plotter.disable_anti_aliasing()
-            plotter.enable_depth_peeling(_PEELS)
             large = np.array(plotter.screenshot(return_img=True))[..., :3]
             return _halved(large)
         finally:
             plotter.close()
 
 
+def _pieces(scene: Scene, view: View) -> Iterator[Piece]:
+    """Everything opaque as one mesh, then everything one can see through, sorted."""
+    meshes = [
+        _piece(item, view, *mesh)
+        for item in scene.items()
+        if view.shows(item)
+        for mesh in _meshes(item, view)
+    ]
+    opaque = [m for m in meshes if m.opaque]
+    glassy = [m for m in meshes if not m.opaque]
+    if opaque:
+        yield joined(opaque)
+    if glassy:
+        yield sorted_by_depth(joined(glassy), view)
+
+
 def _halved(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Means of 2 x 2 blocks: smooth edges, which multisampling cannot give together with depth peeling."""
+    """Means of 2 x 2 blocks: smooth edges on every machine, whatever its multisampling."""
     wide = pixels[: pixels.shape[0] // 2 * 2, : pixels.shape[1] // 2 * 2].astype(np.uint16)
     total = wide[0::2, 0::2] + wide[1::2, 0::2] + wide[0::2, 1::2] + wide[1::2, 1::2]
     return ((total + 2) >> 2).astype(np.uint8)
@@ -84,19 +99,18 @@ def _light(plotter: Any, view: View) -> None:
                                    intensity=strength, light_type="scene light"))  # fmt: skip
 
 
-def _add(plotter: Any, item: Any, view: View) -> None:
+def _meshes(item: Any, view: View) -> Iterator[tuple[Array, IntArray, bool]]:
+    """Points, faces and whether it is lit as a smooth surface, of each mesh that shows ``item``."""
     match item:
         case SurfaceItem():
-            _add_mesh(plotter, view, item, item.points_mm, item.faces, smooth=True)
+            yield item.points_mm, item.faces, True
         case WireItem() | LineItem():
-            _add_mesh(plotter, view, item, *_tube(item, view), smooth=True)
+            yield *_tube(item, view), True
         case ArrowItem():
-            _add_arrow(plotter, item, view)
+            yield from _arrow(item, view)
         case PointItem():
             points, faces = glyph_shape(item.glyph, size_mm=shown_size_mm(item, view), facing=view.forward)
-            _add_mesh(
-                plotter, view, item, points + item.at_mm, faces, smooth=item.glyph in ("sphere", "ring")
-            )
+            yield points + item.at_mm, faces, item.glyph in ("sphere", "ring")
         case _:
             pass
 
@@ -112,20 +126,13 @@ def shown_size_mm(item: PointItem, view: View) -> float:
     return item.size_mm * float(max(1.0, (view.half_height_mm / 16.0) ** 0.75))
 
 
-def _add_arrow(plotter: Any, item: ArrowItem, view: View) -> None:
+def _arrow(item: ArrowItem, view: View) -> Iterator[tuple[Array, IntArray, bool]]:
     radius = 0.0016 * view.half_height_mm * look(item.role).width_px
     head = min(0.35 * float(np.linalg.norm(item.vector_mm)), 9.0 * radius)
     way = item.vector_mm / max(float(np.linalg.norm(item.vector_mm)), 1e-9)
     tip = item.at_mm + item.vector_mm
-    _add_mesh(
-        plotter,
-        view,
-        item,
-        *tube_shape(np.array([item.at_mm, tip - head * way]), radius_mm=radius),
-        smooth=True,
-    )
-    cone = tube_shape(np.array([tip - head * way, tip]), radius_mm=np.array([3.2 * radius, 0.01]))
-    _add_mesh(plotter, view, item, *cone, smooth=False)
+    yield *tube_shape(np.array([item.at_mm, tip - head * way]), radius_mm=radius), True
+    yield *tube_shape(np.array([tip - head * way, tip]), radius_mm=np.array([3.2 * radius, 0.01])), False
 
 
 def _tube(item: WireItem | LineItem, view: View) -> tuple[Array, IntArray]:
@@ -139,12 +146,25 @@ def _tube(item: WireItem | LineItem, view: View) -> tuple[Array, IntArray]:
     )
 
 
-def _add_mesh(plotter: Any, view: View, item: Any, points: Array, faces: Any, *, smooth: bool) -> None:
+def _piece(item: Any, view: View, points: Array, faces: IntArray, smooth: bool) -> Piece:
+    """The mesh with the colour of each of its faces, and with the normals it is lit by."""
+    colours = np.empty((len(faces), 4))
+    own = item.face_colours if isinstance(item, SurfaceItem) else None
+    colours[:, :3] = _rgb(look(item.role).colour) if own is None else own
+    colours[:, 3] = opacity_in(item, view)
+    return (smooth_piece if smooth else flat_piece)(points, faces, colours)
+
+
+def _rgb(colour: str) -> Array:
+    """Red, green, blue (3,), 0 to 1, of "#RRGGBB"."""
+    return np.array([int(colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0
+
+
+def _add_piece(plotter: Any, piece: Piece) -> None:
     import pyvista as pv
 
-    mesh = pv.PolyData.from_regular_faces(np.array(points), np.array(faces))
-    if smooth:
-        mesh = mesh.compute_normals(cell_normals=False, point_normals=True, split_vertices=False,
-                                    consistent_normals=False, auto_orient_normals=False)  # fmt: skip
-    plotter.add_mesh(mesh, color=look(item.role).colour, opacity=opacity_in(item, view), smooth_shading=smooth,
-                     ambient=0.38, diffuse=0.72, specular=0.12, specular_power=12)  # fmt: skip
+    faces: Any = np.array(piece.faces)
+    mesh = pv.PolyData.from_regular_faces(np.array(piece.points_mm), faces)
+    mesh.point_data.active_normals = piece.normals
+    mesh.cell_data["colours"] = np.round(255.0 * piece.colours).astype(np.uint8)
+    plotter.add_mesh(mesh, scalars="colours", rgba=True, smooth_shading=True, **_LOOK)
