@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
 
 METHODS = ("rule_of_thumb", "furcation", "root_fraction", "root_centroid",
            "elastic_foundation", "thin_layer", "finite_elements")  # fmt: skip
+_PICTURED_SAMPLES = 512
 
 
 def add_arguments(sub: argparse.ArgumentParser) -> None:
@@ -53,12 +55,18 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
         "--forces", type=float, nargs="+", metavar="N",
         help="show how the centre moves with a distal force (N each) when the ligament stiffens",
     )  # fmt: skip
-    sub.add_argument("--deformable", action="store_true", help="check what rigid tooth and bone cost (finite elements)")
+    sub.add_argument(
+        "--deformable", action="store_true", help="check what rigid tooth and bone cost (finite elements)"
+    )
     sub.add_argument("--json", type=Path, metavar="FILE", help="write every number ('-' for standard output)")
     sub.add_argument("--csv", type=Path, metavar="FILE", help="write one row a method")
     sub.add_argument(
         "--export-root", type=Path, metavar="FILE", help="write the supported root facets (.ply, double)"
     )
+    sub.add_argument(
+        "--out", type=Path, metavar="DIR",
+        help="write numbers, root, pictures and a page into this folder (512 samples unless --samples says more)",
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -69,21 +77,38 @@ def run(args: argparse.Namespace) -> int:
     from mesh_tools.write import write_ply, write_text_atomically
     from viewer.cli.progress import Progress
 
+    progress = Progress(quiet=args.json == Path("-"))
     report = estimate_from_file(
         args.mesh, tooth=args.tooth, axes=args.axes, unit=args.unit, crest_below_cej_mm=args.crest_below_cej,
-        ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods, samples=args.samples, seed=args.seed,
+        ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods, samples=_samples(args), seed=args.seed,
         bone=args.bone,
-        progress=Progress(quiet=args.json == Path("-")),
+        progress=progress,
     )  # fmt: skip
     report = _checked(report, args)
     if args.export_root is not None:
         write_ply(args.export_root, report.needed_root())
     if args.csv is not None:
         write_text_atomically(args.csv, centre_csv(report))
+    notes = _write_folder(args, report, progress)
     to_stdout = _write_json(args, report)
     if not to_stdout:
-        print(centre_text(report))
+        print("\n".join([centre_text(report), *notes]))
     return 0
+
+
+def _samples(args: argparse.Namespace) -> int:
+    """As asked; pictures of a band need some."""
+    return int(args.samples) or (_PICTURED_SAMPLES if args.out is not None else 0)
+
+
+def _write_folder(
+    args: argparse.Namespace, report: CentreReport, progress: Callable[[str], None]
+) -> list[str]:
+    if args.out is None:
+        return []
+    from viewer.centre_folder import write_centre_folder
+
+    return [*write_centre_folder(report, args.out, progress=progress), f"Written to {args.out}."]
 
 
 def _checked(report: CentreReport, args: argparse.Namespace) -> CentreReport:
