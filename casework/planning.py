@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from casework.bow_needs import check_landmarks, landmark
 from casework.case_file import CaseModel
@@ -21,8 +22,10 @@ from casework.solving import solved_bend
 from casework.straps import pull_turned
 from mechanics.bend.help import what_would_help
 from mechanics.bend.sensitivity import sensitivities
-from mechanics.bow_from_scan.scanned import scanned_bow
 from mechanics.sides import SIDES
+
+if TYPE_CHECKING:
+    from mechanics.bow_from_scan.scanned import ScannedBow
 
 Say = Callable[[str], None]
 
@@ -49,11 +52,19 @@ def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) 
     centres = {side: side_centre(case, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}
     progress("fitting the bow and solving the bend")
     face = scans["face"].surface if "face" in scans else None
-    own_bow = scanned_bow(scans["bow"].surface) if "bow" in scans else None
+    own_bow = _bow_in_hand(scans)
     bend = solved_bend(case, centres, rotation, face=face, own_bow=own_bow)
     slopes = sensitivities(bend.case, bend.solution.trial, worn=bend.solution.worn_after)
     solved = Solved(rotation, centres, bend, slopes, what_would_help(bend.case, bend.solution))
     return _plan(case, scans, solved)
+
+
+def _bow_in_hand(scans: Mapping[str, Scan]) -> ScannedBow | None:
+    if "bow" not in scans:
+        return None
+    from mechanics.bow_from_scan.scanned import scanned_bow  # slow to import
+
+    return scanned_bow(scans["bow"].surface)
 
 
 def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:

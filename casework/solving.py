@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from casework.bow_needs import bow_needs
 from casework.case_file import CaseModel
@@ -18,12 +19,14 @@ from mechanics.bow.needs import BowNeeds
 from mechanics.bow.rigid_wear import rigid_wear
 from mechanics.bow.skin import Skin
 from mechanics.bow.wire import BowWire, JointRegion, TubeSupport, Wear
-from mechanics.bow_from_scan.scanned import ScannedBow, in_tubes
 from mechanics.rod import Insertion, insertion
 from mechanics.rod.wear import elastic_wear, ideal_tube_wear
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
 from mesh_tools.surface import Surface
+
+if TYPE_CHECKING:
+    from mechanics.bow_from_scan.scanned import ScannedBow
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +67,8 @@ def solved_bend(
 def _own_bow(found: ScannedBow, needs: BowNeeds) -> BowWire:
     """The bow in hand in the patient's tubes. Its joint has the case's length about the found middle: a scan shows the
     wires together wherever they touch, which is more than the solder or sheath that makes them one bar."""
+    from mechanics.bow_from_scan.scanned import in_tubes  # slow to import
+
     bow = in_tubes(found, needs.tubes, material=needs.stock.material)
     half, joint = 0.5 * needs.stock.joint_length_mm, bow.joint
     inner, outer = joint.inner_middle_mm, joint.outer_middle_mm

@@ -34,7 +34,7 @@ def test_joined_pieces_are_sorted_from_the_farthest_face_to_the_nearest_with_the
     triangle = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
     face, depths = np.array([[0, 1, 2]]), (2.0, 9.0, -4.0, 5.0)
     pieces = [
-        flat_piece(triangle + [0.0, depth, 0.0], face, np.array([[0.0, 0.0, k / 10.0, 0.5]]))
+        flat_piece(triangle + np.array([0.0, depth, 0.0]), face, np.array([[0.0, 0.0, k / 10.0, 0.5]]))
         for k, depth in enumerate(depths)
     ]
     whole = sorted_by_depth(joined(pieces), VIEW)
