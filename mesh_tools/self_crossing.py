@@ -101,7 +101,7 @@ def _boxes(corners: Array, unit_mm: float) -> _Boxes:
     low, high = corners.min(axis=1), corners.max(axis=1)
     reach = np.maximum((high - low).max(axis=1), 1e-300) / unit_mm
     size_class = np.ceil(np.log(reach) / np.log(_GROWTH) - 1e-9).astype(np.int64)
-    return _Boxes(low, high, np.clip(size_class, 0, _CLASSES))
+    return _Boxes(np.asfortranarray(low), np.asfortranarray(high), np.clip(size_class, 0, _CLASSES))
 
 
 def _near(
@@ -122,13 +122,11 @@ def _near(
         within = np.arange(int(n.sum())) - np.repeat(np.cumsum(n) - n, n)
         face = plate_of[np.repeat(first[part], n) + within]
         edge, key = np.repeat(line_of[part], n), np.repeat(line_key[part], n)
-        for test in (
-            lambda e, f, _: _overlap(lines, plates, e, f),
-            lambda e, f, _: _strangers(surface, known, e, f),
-            lambda e, f, k: _key_of(np.maximum(lines.low[e], plates.low[f]), origin, cell) == k,  # once each
-        ):
-            keep = test(edge, face, key)
-            edge, face, key = edge[keep], face[keep], key[keep]
+        edge, face, key = _overlapping(lines, plates, edge, face, key)
+        keep = _strangers(surface, known, edge, face)
+        edge, face, key = edge[keep], face[keep], key[keep]
+        keep = _key_of(np.maximum(lines.low[edge], plates.low[face]), origin, cell) == key  # once each
+        edge, face = edge[keep], face[keep]
         found.append((edge, face))
     return found
 
@@ -165,12 +163,17 @@ def _key(cell: IntArray) -> IntArray:
     return np.asarray((x << 42) | (y << 21) | z)
 
 
-def _overlap(lines: _Boxes, plates: _Boxes, edge: IntArray, face: IntArray) -> BoolArray:
-    keep = np.ones(len(edge), dtype=np.bool_)
+def _overlapping(
+    lines: _Boxes, plates: _Boxes, edge: IntArray, face: IntArray, key: IntArray
+) -> tuple[IntArray, IntArray, IntArray]:
+    """The pairs, with their keys, whose boxes overlap; axis by axis, so that each has fewer to look at."""
     for k in range(3):
-        keep &= lines.low[edge, k] <= plates.high[face, k]
-        keep &= lines.high[edge, k] >= plates.low[face, k]
-    return keep
+        keep = np.flatnonzero(
+            (lines.low[:, k][edge] <= plates.high[:, k][face])
+            & (lines.high[:, k][edge] >= plates.low[:, k][face])
+        )
+        edge, face, key = edge[keep], face[keep], key[keep]
+    return edge, face, key
 
 
 def _strangers(surface: Surface, known: Edges, edge: IntArray, face: IntArray) -> BoolArray:
