@@ -11,13 +11,13 @@ import numpy as np
 from casework.centre import CentreReport, MethodResult
 from casework.confidence import confidence
 from casework.crown_only import crown_methods
-from casework.incomplete import end_warnings, ends_tree
+from casework.incomplete import end_warnings, ends_tree, root_count_warnings
 from casework.makers import made_methods
 from casework.question import FAST_METHODS, METHODS, CentreQuestion
 from casework.scans import bone_from_file, scan_from_file
 from mechanics.centres.rule_of_thumb import rule_of_thumb
 from mechanics.ligament.springs import Ligament
-from mesh_tools.anatomy import CrownOnlyError, ToothAnatomy, tooth_anatomy
+from mesh_tools.anatomy import CrownOnlyError, tooth_anatomy
 from mesh_tools.apex_state import root_ends
 from mesh_tools.bone_crest import BoneCrest, bone_crest
 from mesh_tools.errors import BadValueError
@@ -52,7 +52,7 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
         tooth=question.tooth, ligament=question.ligament, crest_below_cej_mm=question.crest_below_cej_mm,
         anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH if crest is None else WITH_BONE,
         findings=() if crest is None else (_crest_told(crest),),
-        warnings=(*_tooth_warnings(anatomy), *end_warnings(root, ends, question)),
+        warnings=(*root_count_warnings(anatomy, question), *end_warnings(root, ends, question)),
         extra={
             "root_ends": ends_tree(root, ends, question),
             "crest_points_mm": None if crest is None else crest.points_mm.tolist(),
@@ -118,7 +118,7 @@ def estimate_from_file(
     extra = {} if socket is None else {"bone": {"file": socket.file, "sha256": socket.sha256}}
     return replace(
         report, file=Path(path).name, sha256=scan.sha256, findings=(*scan.changes, *report.findings),
-        extra={**report.extra, **extra},
+        extra={**report.extra, **extra}, surface=scan.surface,
     )  # fmt: skip
 
 
@@ -147,16 +147,6 @@ def _check_thickness(question: CentreQuestion, root: Surface) -> None:
             f"ligament thickness {question.ligament.thickness_mm:g} mm is larger than the root's radius, "
             f"{radius:.2f} mm; check the thickness and the unit."
         )
-
-
-def _tooth_warnings(anatomy: ToothAnatomy) -> list[str]:
-    usual, found = anatomy.tooth.usual_roots, anatomy.separate_roots
-    if found >= usual:
-        return []
-    return [
-        f"Tooth {anatomy.tooth.fdi}: {found} separate root{'s' if found > 1 else ''} found where {usual} are usual: "
-        "roots fused, incomplete or not resolved by the scan; look at the picture before relying on the furcation."
-    ]
 
 
 def _fallback_report(
