@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from mesh_tools.arrays import Array, BoolArray, IntArray
 from mesh_tools.surface import Surface
 from mesh_tools.topology import edges
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +32,8 @@ class Samples:
     @cached_property
     def tree(self) -> cKDTree:
         """Tree over the points."""
+        from scipy.spatial import cKDTree  # slow to import
+
         return cKDTree(self.points_mm)
 
     @cached_property
