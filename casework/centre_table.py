@@ -18,7 +18,7 @@ def centre_text(report: CentreReport) -> str:
     """The table that ``bowtrue centre`` prints; mm, LPS."""
     layer = report.ligament
     lines = [
-        f"Tooth {report.tooth.fdi}, {report.step}; crest {report.crest_below_cej_mm:g} mm below the cervical line; "
+        f"Tooth {report.tooth.fdi}, {report.step}; crest {report.crest_below_cej_mm:.3g} mm below the cervical line; "
         f"ligament E {layer.e_mpa:g} MPa, nu {layer.nu:g}, {layer.thickness_mm:g} mm",
         *_anatomy_lines(report),
         f"Centre of resistance, LPS mm (origin as in {report.file or 'the input'}):",
@@ -44,7 +44,7 @@ def _anatomy_lines(report: CentreReport) -> list[str]:
 def _how_sure(report: CentreReport) -> list[str]:
     lines = []
     best = report.best_ligament
-    if best is not None:
+    if best is not None and report.root is not None:
         axes = best.axes_of_resistance()
         lines.append(
             f"A point is true to {axes.miss_mm:.2f} mm: axes of resistance for distal, buccal and vertical force miss "

@@ -11,7 +11,7 @@ import numpy as np
 from casework.centre import CentreReport, MethodResult
 from casework.confidence import confidence
 from casework.crown_only import crown_methods
-from casework.incomplete import end_warnings, ends_tree, root_count_warnings
+from casework.incomplete import end_warnings, ends_tree, line_warnings, root_count_warnings
 from casework.makers import made_methods
 from casework.question import FAST_METHODS, METHODS, CentreQuestion
 from casework.scans import bone_from_file, scan_from_file
@@ -52,7 +52,9 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
         tooth=question.tooth, ligament=question.ligament, crest_below_cej_mm=question.crest_below_cej_mm,
         anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH if crest is None else WITH_BONE,
         findings=() if crest is None else (_crest_told(crest),),
-        warnings=(*root_count_warnings(anatomy, question), *end_warnings(root, ends, question)),
+        warnings=(
+            *line_warnings(anatomy), *root_count_warnings(anatomy, question), *end_warnings(root, ends, question)
+        ),
         extra={
             "root_ends": ends_tree(root, ends, question),
             "crest_points_mm": None if crest is None else crest.points_mm.tolist(),

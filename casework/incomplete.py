@@ -20,6 +20,8 @@ from mesh_tools.surface import Surface
 
 _MOST_SURE_MM = 6.0  # more than this missing, about half a root, and the centre is a guess
 
+_SURE_LINE = 0.3  # below it the line follows the usual crown height more than the shape: our choice
+
 
 def root_count_warnings(anatomy: ToothAnatomy, question: CentreQuestion) -> list[str]:
     """One line where fewer separate roots are seen than usual, with what that does to an upper molar's centre."""
@@ -118,3 +120,14 @@ def _ends_told(ends: Sequence[RootEnd]) -> str:
 
 
 _KIND_WORDS = {"open border": "open end", "flat": "flat end", "hollow": "hollow end"}
+
+
+def line_warnings(anatomy: ToothAnatomy) -> list[str]:
+    """A cervical line that the shape hardly shows: the crest, and with it the centre, then stand on the usual crown."""
+    found = anatomy.finding("cervical_line_mm")
+    if found.confidence >= _SURE_LINE:
+        return []
+    return [
+        f"Tooth {anatomy.tooth.fdi}: the cervical line hardly shows on this surface (confidence {found.confidence:.2f}); it "
+        "is placed by the usual crown height. Give it as a landmark (cervical_1, cervical_2, ...) or look at the picture."
+    ]
