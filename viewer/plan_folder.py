@@ -13,7 +13,8 @@ from casework.writing import filled_folder
 
 
 def write_plan_folder(plan: Plan, out: Path, *, pictures: bool, progress: Callable[[str], None]) -> list[str]:
-    """Write ``plan.json``, ``bow.csv`` and, with ``pictures``, ``scene.png``, ``scene.html`` and ``report.html``.
+    """Write ``plan.json``, ``bow.csv`` and, with ``pictures``, ``scene.png``, ``bow.png``, ``scene.html`` and
+    ``report.html``.
 
     Returns the lines to tell the user (such as what is missing for 3D pictures). Nothing is written if it fails.
     """

@@ -1,4 +1,4 @@
-"""The pictures and the report of a plan's folder: ``scene.png``, ``scene.html``, ``report.html``."""
+"""The pictures and the report of a plan's folder: ``scene.png``, ``bow.png``, ``scene.html``, ``report.html``."""
 
 from __future__ import annotations
 
@@ -13,9 +13,11 @@ if TYPE_CHECKING:
 
 
 def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None]) -> list[str]:
-    """Write the three files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
+    """Write the four files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
+    from viewer.bow_png import write_bow_png
     from viewer.report import report_html
     from viewer.scene_html import scene_html
+    from viewer.scene_of_bow import bench_and_worn
     from viewer.scene_of_plan import scene_of_plan
     from viewer.scene_png import write_scene_png
 
@@ -24,9 +26,14 @@ def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None])
     probe = drawing_probe()
     progress("drawing scene.png")
     write_scene_png(scene, folder / "scene.png", window=probe.window)
+    progress("drawing bow.png")
+    bow = folder / "bow.png"
+    title = f"Case {plan.case_id}: bench shape and worn shape"
+    write_bow_png(*bench_and_worn(plan), bow, title=title, window=probe.window)
     progress("writing scene.html")
     (folder / "scene.html").write_text(scene_html(scene), "utf-8")
     progress("writing report.html")
     png = (folder / "scene.png").read_bytes()
-    (folder / "report.html").write_text(report_html(plan, scene, picture_png=png), "utf-8")
+    page = report_html(plan, scene, picture_png=png, bow_png=bow.read_bytes())
+    (folder / "report.html").write_text(page, "utf-8")
     return [] if probe.can_draw else [NO_DRAWING]

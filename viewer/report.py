@@ -9,6 +9,7 @@ import numpy as np
 
 from casework.cautions import CAUTIONS, SHORT_CAUTION
 from mechanics.sides import SIDES, Side
+from viewer import report_details as details
 from viewer.palette import METHOD_ROLES, look
 from viewer.scene import Scene
 from viewer.side_view_svg import side_view_svg
@@ -29,9 +30,10 @@ if TYPE_CHECKING:
     from casework.plan import Plan, SidePlan
 
 
-def report_html(plan: Plan, scene: Scene, *, picture_png: bytes | None = None) -> str:
-    """The whole page as text, with ``picture_png`` (scene.png) inside when given."""
-    picture = None if picture_png is None else base64.b64encode(picture_png).decode("ascii")
+def report_html(
+    plan: Plan, scene: Scene, *, picture_png: bytes | None = None, bow_png: bytes | None = None
+) -> str:
+    """The whole page as text, with ``picture_png`` (scene.png) and ``bow_png`` (bow.png) inside when given."""
     sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
     return rendered(
         "report.html.j2",
@@ -41,8 +43,21 @@ def report_html(plan: Plan, scene: Scene, *, picture_png: bytes | None = None) -
         pull=plan.pull_kind.replace("_", " "),
         short_caution=SHORT_CAUTION,
         cautions=CAUTIONS,
-        picture=picture,
+        picture=_inlined(picture_png),
+        bow_picture=_inlined(bow_png),
+        wrench=details.wrench_rows(plan, sides),
+        inserted=details.inserted_rows(plan, sides),
+        state=details.state_rows(plan, sides),
+        stress=details.stress_words(plan),
+        bench=details.bench_tables(sides),
+        sure=details.sure_rows(sides),
+        samples=details.samples_words(sides),
+        sensitivities=details.sensitivity_rows(sides),
     )
+
+
+def _inlined(png: bytes | None) -> str | None:
+    return None if png is None else base64.b64encode(png).decode("ascii")
 
 
 def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:

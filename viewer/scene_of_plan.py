@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
+from viewer.load_items import moment_items, region_items, stress_scale, stress_surfaces
 from viewer.palette import METHOD_ROLES, Role, look
 from viewer.scene import (
     ArrowItem,
@@ -42,9 +43,14 @@ def scene_of_plan(plan: Plan) -> Scene:
     """The scene of ``plan`` in the treatment frame."""
     turn = np.asarray(plan.treatment_rotation)
     sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
+    extra = [made(side, s, turn) for side, s in sides for made in (region_items, moment_items)]
     return Scene(
         title=f"Case {plan.case_id}",
-        surfaces=_surfaces(plan, turn),
+        surfaces=(
+            *_surfaces(plan, turn),
+            *stress_surfaces(plan, turn, hidden=True),
+            *(item for surfaces, _ in extra for item in surfaces),
+        ),
         wires=(*_bows(plan, turn), *(_tube(side, s, turn) for side, s in sides)),
         lines=tuple(
             line
@@ -55,12 +61,16 @@ def scene_of_plan(plan: Plan) -> Scene:
             p for side, s in sides for p in (*_estimates(side, s, turn), *_marks(plan, side, s, turn))
         ),
         arrows=tuple(_force(side, s, turn) for side, s in sides),
-        labels=tuple(label for side, s in sides for label in _line_labels(side, s, turn)),
+        labels=(
+            *(label for side, s in sides for label in _line_labels(side, s, turn)),
+            *(label for _, labels in extra for label in labels),
+        ),
         dimensions=tuple(
             d for side, s in sides for d in (*_rule_dimensions(side, s, turn), *_offsets(side, s, turn))
         ),
         focuses=tuple(_focus(plan, side, s, turn) for side, s in sides),
         captions={side: _caption(side, s) for side, s in sides},
+        stress_scale=stress_scale(plan),
     )
 
 

@@ -98,6 +98,7 @@ def _header(figure: Any, scene: Scene) -> None:
 _KEY: tuple[tuple[Role, str], ...] = (
     ("bow_before", "bow before, worn"), ("bow_after", "bow bent, worn"), ("line_before", "line of force before"),
     ("line_after", "line of force after"), ("strap", "strap"), ("force", "force on the molar"),
+    ("moment", "moment on the molar"), ("region", "95 % region of the centre"),
     ("dimension", "rule of thumb"),
 )  # fmt: skip
 
@@ -105,20 +106,22 @@ _KEY: tuple[tuple[Role, str], ...] = (
 def _key(figure: Any, scene: Scene) -> None:
     from matplotlib.lines import Line2D
 
+    drawn = {item.role for item in scene.items()}
     handles = [
         Line2D(
             [],
             [],
             color=look(r).colour,
-            lw=min(look(r).width_px, 5.0),
-            alpha=0.5 if r == "strap" else 1.0,
+            lw=8.0 if r == "region" else min(look(r).width_px, 5.0),
+            alpha=0.5 if r in ("strap", "region") else 1.0,
             ls=(0, (4, 2)) if look(r).dashed else "-",
             label=t,
         )
         for r, t in _KEY
+        if r in drawn
     ]
-    figure.legend(handles=handles, loc="lower center", ncols=len(handles), frameon=False, fontsize=10.5,
-                  bbox_to_anchor=(0.5, 0.022), handlelength=3.0, columnspacing=2.2)  # fmt: skip
+    figure.legend(handles=handles, loc="lower center", ncols=len(handles), frameon=False, fontsize=10,
+                  bbox_to_anchor=(0.5, 0.022), handlelength=2.6, columnspacing=1.6)  # fmt: skip
     note = "Orthographic views; the occlusal plane is level. Each side view shows its own half of the bow."
     figure.text(0.5, 0.012, note,
                 ha="center", fontsize=9, color="#475569")  # fmt: skip

@@ -36,7 +36,7 @@ def traces_of(scene: Scene) -> list[Trace]:
 def _trace(item: Item) -> Trace | None:
     match item:
         case SurfaceItem():
-            return _mesh(item, item.points_mm, item.faces)
+            return _coloured(_mesh(item, item.points_mm, item.faces), item.face_colours)
         case WireItem():
             if look(item.role).dashed:
                 return _mesh(
@@ -73,6 +73,14 @@ def _mesh(item: Item, points: Array, faces: NDArray[np.int64]) -> Trace:
         "lightposition": _LIGHT,
         "lighting": {"ambient": 0.62, "diffuse": 0.6, "specular": 0.12, "roughness": 0.7, "fresnel": 0.05},
     }  # fmt: skip
+
+
+def _coloured(trace: Trace, face_colours: Array | None) -> Trace:
+    """The mesh with a colour of its own for each face, when there are some."""
+    if face_colours is None:
+        return trace
+    levels = np.round(255.0 * face_colours).astype(int).tolist()
+    return {**trace, "facecolor": [f"#{r:02x}{g:02x}{b:02x}" for r, g, b in levels]}
 
 
 def _line(item: Item, points: Array) -> Trace:

@@ -58,6 +58,8 @@ class View:
         """True when ``item`` belongs in a still picture of this view."""
         if item.hidden_at_first or (self.close_up and item.role == "face"):
             return False
+        if item.seen_along is not None and abs(float(item.seen_along @ self.forward)) < _READABLE:
+            return False
         return item.side is None or item.side in self.sides
 
 
@@ -93,6 +95,7 @@ def opacity_in(item: Item, view: View) -> float:
 
 
 _STRAP_SHOWN_MM = 45.0
+_READABLE = 0.8  # cosine to the way something is read along
 _BEHIND_MM = np.array([[0.0, 34.0, 0.0]])  # room behind the molar for the line of force
 _TITLES = {
     "right": "From the right",
