@@ -128,6 +128,7 @@ def line_warnings(anatomy: ToothAnatomy) -> list[str]:
     if found.confidence >= _SURE_LINE:
         return []
     return [
-        f"Tooth {anatomy.tooth.fdi}: the cervical line hardly shows on this surface (confidence {found.confidence:.2f}); it "
-        "is placed by the usual crown height. Give it as a landmark (cervical_1, cervical_2, ...) or look at the picture."
+        f"Tooth {anatomy.tooth.fdi}: the cervical line hardly shows on this surface (confidence "
+        f"{found.confidence:.2f}); it is placed by the usual crown height. Give it as a landmark (cervical_1, "
+        "cervical_2, ...) or look at the picture."
     ]
