@@ -23,6 +23,7 @@ COLUMNS = (
     "bench_x_mm", "bench_y_mm", "bench_z_mm", "worn_x_mm", "worn_y_mm", "worn_z_mm",
 )  # fmt: skip
 _NEAR_MM = 1e-6
+_SAME_MM = 1e-3  # a station this near to a joint's end or a stop is that place
 Row = list[object]
 Pair = tuple[float, float]
 
@@ -50,8 +51,9 @@ def _stations(wire: WirePart, worn: WirePart, marks: tuple[float, ...]) -> tuple
 
     A wire hardly stretches, so equal shares of its length are the same material.
     """
-    s = np.unique(np.concatenate([wire.s_mm, np.clip(marks, 0.0, wire.length_mm)]))
-    s = s[np.concatenate([[True], np.diff(s) > _NEAR_MM])]
+    fixed = np.unique(np.clip(marks, 0.0, wire.length_mm))
+    apart = np.abs(wire.s_mm[:, None] - fixed[None, :]).min(axis=1) > _SAME_MM
+    s = np.sort(np.concatenate([wire.s_mm[apart], fixed]))
     return s, wire.diameter_at(s), wire.at(s), worn.at(s * (worn.length_mm / wire.length_mm))
 
 
