@@ -22,6 +22,11 @@ from mesh_tools.topology import boundary_loops
 
 Made = tuple[CentreEstimate, LigamentCentres | None]
 Maker = Callable[[], Made]
+_MODEL_SOURCES = {
+    "elastic_foundation": "Johnson KL 1985 Contact Mechanics, section 4.3 (a thin bonded layer as springs)",
+    "thin_layer": "Synge JL 1933 Phil Trans R Soc A 231:435-477 (the thin, nearly incompressible ligament)",
+    "finite_elements": "Tanne K, Sakuda M, Burstone CJ 1987 AJODO 92:499-505 (the ligament as a solid layer)",
+}
 _MODEL_WORDS = {
     "elastic_foundation": "rigid tooth and bone; every root facet a normal and a tangential spring",
     "thin_layer": "rigid tooth and bone; a thin layer that resists being squeezed out at the crest",
@@ -92,7 +97,7 @@ def _by_ligament(method: str, stiffness: Array, question: CentreQuestion) -> Mad
     centres = LigamentCentres.of(stiffness, question.axes)
     width = "; thickness from the bone socket" if question.bone and method == "finite_elements" else ""
     words = f"{_MODEL_WORDS[method]}{width}; the point is the sagittal centre, the target of the bend"
-    return CentreEstimate(method, centres.sagittal_centre_mm, words, "docs/centre-of-resistance.md"), centres
+    return CentreEstimate(method, centres.sagittal_centre_mm, words, _MODEL_SOURCES[method]), centres
 
 
 def _foundation(root: Surface, question: CentreQuestion) -> Array:
