@@ -69,7 +69,9 @@ def one_scale_views(bench: Scene, worn: Scene) -> dict[str, View]:
 def _around(scene: Scene, where: str) -> View:
     """The view from ``where`` with its middle and its half sizes those of everything it shows, and room for texts."""
     view = view_from(scene, where, width_over_height=1.0)
-    shown = [i.points_mm for i in (*scene.surfaces, *scene.wires, *scene.lines) if view.shows(i)]
+    shown = [i.points_mm for i in scene.surfaces if view.shows(i)]
+    shown += [i.points_mm for i in scene.wires if view.shows(i)]
+    shown += [i.points_mm for i in scene.lines if view.shows(i)]
     flat = view.flat(np.concatenate(shown))
     low, high = flat.min(axis=0), flat.max(axis=0)
     middle, half = 0.5 * (low + high), 0.5 * (high - low) * _ROOM[where] + 3.0

@@ -23,7 +23,9 @@ _CURL_MM, _CURL_WIRE_MM = 8.5, 0.8
 _UP, _FRONT_BACK, _ACROSS = np.array([0.0, 0.0, 1.0]), np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
 
 
-def moment_items(side: Side, s: SidePlan, turn: Array) -> tuple[list[SurfaceItem], list[LabelItem]]:
+def moment_items(
+    side: Side, s: SidePlan, turn: Array, *, hidden: bool
+) -> tuple[list[SurfaceItem], list[LabelItem]]:
     """A curved arrow and a text for tip, yaw and torque about the target of ``side``; next to none is left out."""
     moment, target = turn @ s.wrench_at_centre.moment_n_mm, turn @ s.target_mm
     found = [
@@ -32,7 +34,7 @@ def moment_items(side: Side, s: SidePlan, turn: Array) -> tuple[list[SurfaceItem
         ("torque", moment[1], _FRONT_BACK, _UP, torque_words(moment[1], side)),
     ]
     drawn = [
-        _moment(side, name, value, axis, middle, words, target)
+        _moment(side, name, value, axis, middle, words, target, hidden)
         for name, value, axis, middle, words in found
         if abs(value) >= LEAST_N_MM
     ]
@@ -40,7 +42,14 @@ def moment_items(side: Side, s: SidePlan, turn: Array) -> tuple[list[SurfaceItem
 
 
 def _moment(
-    side: Side, name: str, value: float, axis: Array, middle: Array, words: str, target: Array
+    side: Side,
+    name: str,
+    value: float,
+    axis: Array,
+    middle: Array,
+    words: str,
+    target: Array,
+    hidden: bool,
 ) -> tuple[SurfaceItem, LabelItem]:
     about, sweep = np.sign(value) * axis, curl_sweep(value)
     points, faces = curl_shape(
@@ -49,9 +58,9 @@ def _moment(
     arc = curl_arc(axis=about, middle=middle, radius_mm=_CURL_MM, sweep=sweep)
     text = f"{name} {abs(value):.0f} N mm\n{_short(words)}"
     curl = SurfaceItem(name=f"{side} {name} {abs(value):.0f} N mm: {words}", group=MOMENTS, role="moment", side=side,
-                       seen_along=axis, points_mm=points + target, faces=faces)  # fmt: skip
+                       seen_along=axis, hidden_at_first=hidden, points_mm=points + target, faces=faces)  # fmt: skip
     return curl, LabelItem(name=f"{side} {name}", group=MOMENTS, role="moment", side=side, seen_along=axis,
-                           text=text, at_mm=target + arc[len(arc) // 2], close_up=True)  # fmt: skip
+                           hidden_at_first=hidden, text=text, at_mm=target + arc[len(arc) // 2], close_up=True)  # fmt: skip
 
 
 def _short(words: str) -> str:

@@ -134,26 +134,26 @@ def sure_rows(sides: Sides) -> list[Row]:
     """The middle 95 % of the sampled inputs: bend, moment left over, region of the centre; none if not sampled."""
     rows: list[Row] = []
     if any(s.bands is not None for _, s in sides):
-        rows += [{"name": "Bend", "cells": [_bend_band(s) for _, s in sides]},
-                 {"name": "Tipping moment left over", "cells": [_moment_band(s) for _, s in sides]}]  # fmt: skip
+        rows += [{"name": "Bend, ° (up is +)", "cells": [_bend_band(s) for _, s in sides]},
+                 {"name": "Tipping moment left over, N mm", "cells": [_moment_band(s) for _, s in sides]}]  # fmt: skip
     if any(s.centre.confidence is not None for _, s in sides):
-        rows.append({"name": "Region of the centre", "cells": [_region(s) for _, s in sides]})
+        rows.append({"name": "Region of the centre, mm across", "cells": [_region(s) for _, s in sides]})
     return rows
 
 
 def _bend_band(s: SidePlan) -> str:
     b = s.bands
-    return "not sampled" if b is None else f"{signed(b.bend_low_deg)} to {signed(b.bend_high_deg)}° (up is +)"
+    return "not sampled" if b is None else f"{signed(b.bend_low_deg)} to {signed(b.bend_high_deg)}"
 
 
 def _moment_band(s: SidePlan) -> str:
     b = s.bands
-    return "not sampled" if b is None else f"{signed(b.moment_low_n_mm)} to {signed(b.moment_high_n_mm)} N mm"
+    return "not sampled" if b is None else f"{signed(b.moment_low_n_mm)} to {signed(b.moment_high_n_mm)}"
 
 
 def _region(s: SidePlan) -> str:
     c = s.centre.confidence
-    return "not sampled" if c is None else region_size(c.uncertainty.region.half_axes_mm)
+    return "not sampled" if c is None else region_size(c.uncertainty.region.half_axes_mm).removesuffix(" mm")
 
 
 def samples_words(sides: Sides) -> str:
@@ -199,5 +199,5 @@ def _bench_rows(s: SidePlan) -> list[Row]:
 def _schedule_notes(s: SidePlan) -> list[str]:
     if s.bench.schedule is None:
         return []
-    return [f"After these the arm lies within {s.bench.schedule.worst_mm:.1f} mm of the wanted shape everywhere.",
+    return [f"The arm then lies within {max(s.bench.schedule.worst_mm, 0.1):.1f} mm of the wanted shape everywhere.",
             *s.bench.schedule.warnings]  # fmt: skip

@@ -14,6 +14,7 @@ from casework.cautions import SHORT_CAUTION
 from viewer.palette import look
 from viewer.scene import Scene
 from viewer.scene_traces import notes_of, traces_of
+from viewer.stress_colours import STOPS
 from viewer.templates import rendered
 from viewer.view import scene_bounds, view_from
 
@@ -39,6 +40,8 @@ def scene_html(scene: Scene) -> str:
         groups=_groups(scene),
         views=list(_VIEWS),
         close_ups=[{"title": f.title, "side": f.side} for f in scene.focuses],
+        stress=scene.stress_scale,
+        stress_stops=STOPS,
         library=get_plotlyjs(),
         data=script_json(page_data(scene)),
     )

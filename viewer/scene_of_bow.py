@@ -39,7 +39,7 @@ def _bench(plan: Plan, sides: list[tuple[Side, SidePlan]], turn: Array) -> Scene
 
 
 def _worn(plan: Plan, sides: list[tuple[Side, SidePlan]], turn: Array) -> Scene:
-    moments = [moment_items(side, s, turn) for side, s in sides]
+    moments = [moment_items(side, s, turn, hidden=False) for side, s in sides]
     stressed = stress_surfaces(plan, turn, hidden=False)
     plain = [] if stressed else _bow(plan.worn_after, turn, "bow_after", 1.0)
     return Scene(

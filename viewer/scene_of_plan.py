@@ -43,7 +43,8 @@ def scene_of_plan(plan: Plan) -> Scene:
     """The scene of ``plan`` in the treatment frame."""
     turn = np.asarray(plan.treatment_rotation)
     sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
-    extra = [made(side, s, turn) for side, s in sides for made in (region_items, moment_items)]
+    extra = [region_items(side, s, turn) for side, s in sides]
+    extra += [moment_items(side, s, turn, hidden=True) for side, s in sides]
     return Scene(
         title=f"Case {plan.case_id}",
         surfaces=(

@@ -98,7 +98,7 @@ def _header(figure: Any, scene: Scene) -> None:
 _KEY: tuple[tuple[Role, str], ...] = (
     ("bow_before", "bow before, worn"), ("bow_after", "bow bent, worn"), ("line_before", "line of force before"),
     ("line_after", "line of force after"), ("strap", "strap"), ("force", "force on the molar"),
-    ("moment", "moment on the molar"), ("region", "95 % region of the centre"),
+    ("region", "95 % region of the centre"),
     ("dimension", "rule of thumb"),
 )  # fmt: skip
 

@@ -78,4 +78,4 @@ def shift_words(slope_mm: float) -> str:
     """Where a change of one unit carries the line of force at the target."""
     if abs(slope_mm) < 0.005:
         return "no change"
-    return f"{abs(slope_mm):.2f} mm more {'apical' if slope_mm > 0 else 'occlusal'}"
+    return f"{abs(slope_mm):.2f} mm {'apical' if slope_mm > 0 else 'occlusal'}"
