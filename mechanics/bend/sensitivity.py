@@ -41,14 +41,15 @@ def sensitivities(case: BendCase, trial: Trial, *, worn: WornBow | None = None) 
 
     One evaluation for each number of each side that the pulls have.
     """
-    here = {s: line.offset_mm for s, line in case.lines(case.worn(trial) if worn is None else worn).items()}
+    known = case.worn(trial) if worn is None else worn
+    here = {s: line.offset_mm for s, line in case.lines(known).items()}
     slopes: dict[Side, dict[tuple[Name, Side], float]] = {s: {} for s in SIDES}
     for side in SIDES:
         for name in STEP:
             if not _has(case, side, name):
                 slopes[side][name, side] = 0.0
                 continue
-            there = case.lines(case.worn(_stepped(case, trial, side, name)))
+            there = case.lines(case.worn(_stepped(case, trial, side, name), wear=known.near))
             step = _step(case, trial, side, name)
             for s in SIDES:
                 slopes[s][name, side] = (there[s].offset_mm - here[s]) / step

@@ -146,7 +146,8 @@ def solve_bend(
     seen: dict[bytes, WornBow] = {}
 
     def left_over(x: Array, wear: Wear | None = None) -> Array:
-        worn = case.worn(with_values(base, chosen, x * scale), wear=wear)
+        last = next(reversed(seen.values()), None) if wear is None else None
+        worn = case.worn(with_values(base, chosen, x * scale), wear=last.near if last else wear)
         if wear is None:
             seen[x.tobytes()] = worn
         left = case.goal.measure(worn)

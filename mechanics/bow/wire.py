@@ -283,7 +283,8 @@ class WornBow:
     ``force_n`` and ``moment_n_mm`` (3,) act on the molar of each side, about ``about_mm``.
     ``strap_direction`` and ``strap_force_n`` are those of the resultant pull on the worn hook.
     ``stress_mpa`` holds the largest bending and twisting stress (von Mises) at each station of each wire;
-    it is zero throughout for a rigid bow.
+    it is zero throughout for a rigid bow. ``near``: a wear that starts from this one, quicker for a bow and
+    pulls that differ little from it; its answers are those of the wear itself.
     """
 
     inner: WirePart
@@ -298,6 +299,7 @@ class WornBow:
     converged: bool
     residual: float
     notes: tuple[str, ...] = ()
+    near: Wear | None = None
 
     def moved(self, rotation: ArrayLike, shift_mm: ArrayLike = (0.0, 0.0, 0.0)) -> WornBow:
         """The worn bow turned (a proper rotation) and shifted, ``rotation @ p + shift``; forces turn with
@@ -319,6 +321,7 @@ class WornBow:
             strap_direction=vectors(self.strap_direction),
             force_n=vectors(self.force_n),
             moment_n_mm=vectors(self.moment_n_mm),
+            near=None,
         )
 
     @property

@@ -88,6 +88,18 @@ def equilibrium(
     return _proven(problem, state, share=shares[1], iterations=count)
 
 
+def equilibrium_near(problem: RodProblem, start: RodState) -> Equilibrium | None:
+    """Equilibrium under the whole load by Newton's method straight from ``start``; None where it does not converge."""
+    nothing = np.zeros(problem.free.shape)
+    found = _balanced(problem, start, share=1.0, held_step=nothing, search=False)
+    if not np.isfinite(found.residual_n):
+        return None
+    try:
+        return _proven(problem, found.state, share=1.0, iterations=found.iterations)
+    except NoEquilibriumError:
+        return None
+
+
 def _balanced(
     problem: RodProblem, state: RodState, *, share: float, held_step: Array, search: bool
 ) -> Equilibrium:

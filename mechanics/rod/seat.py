@@ -11,11 +11,11 @@ from mechanics.bow.wire import BowWire, TubeSupport
 from mechanics.rod.contact import TubeContact
 from mechanics.rod.mesh import BowMesh
 from mechanics.rod.model import RodState
-from mechanics.rod.newton import Equilibrium, NoEquilibriumError, equilibrium
+from mechanics.rod.newton import Equilibrium, NoEquilibriumError, equilibrium, equilibrium_near
 from mechanics.rod.problem import RodProblem
 from mechanics.rod.release import relaxed
 from mechanics.sides import SIDES, Side
-from mesh_tools.arrays import Array
+from mesh_tools.arrays import Array, BoolArray
 from mesh_tools.errors import BadValueError, NoAnswerError
 
 LEAST_SLACK_MM = 1e-3
@@ -91,7 +91,7 @@ def settled(
     for _ in range(4):
         with_stops, found = _settled_on(problem, contact.with_stops(stops), state, shares)
         held = _stop_force(with_stops, found)
-        wanted = contact.stops & np.where(stops, held > -TOUCH_N, _stop_depth(contact, found.state) > 0.0)
+        wanted = _wanted_stops(contact, with_stops, found)
         if bool((wanted == stops).all()):
             return with_stops, found
         if not wanted.any():
@@ -110,6 +110,26 @@ def _settled_on(
     found = equilibrium(pinned, start, shares=shares, proven=False)
     resting = replace(problem, contact=contact.with_rims())
     return resting, equilibrium(resting, relaxed(pinned, found.state), shares=(1.0, 1.0))
+
+
+def settled_near(
+    problem: RodProblem, contact: TubeContact, start: RodState, stops: BoolArray
+) -> tuple[RodProblem, Equilibrium] | None:
+    """As ``settled``, straight from a near state under load with the ``stops`` that held there; None where Newton's
+    method or the stops do not agree with that."""
+    resting = replace(problem, contact=contact.with_stops(stops).with_rims())
+    found = equilibrium_near(resting, start)
+    if found is None or not found.stable or not stops.any():
+        return None
+    return (resting, found) if bool((_wanted_stops(contact, resting, found) == stops).all()) else None
+
+
+def _wanted_stops(contact: TubeContact, resting: RodProblem, found: Equilibrium) -> BoolArray:
+    """Mask of the stops that ought to hold: those that push, and lifted ones that would go in."""
+    held = resting.contact
+    assert isinstance(held, TubeContact)
+    pushes = _stop_force(resting, found) > -TOUCH_N
+    return np.asarray(contact.stops & np.where(held.stops, pushes, _stop_depth(contact, found.state) > 0.0))
 
 
 def contact_forces(problem: RodProblem, found: Equilibrium) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -12,6 +13,7 @@ from mechanics.bow.wire import BowWire, TubeSupport, WirePart, WornBow
 from mechanics.rod.contact import TubeContact
 from mechanics.rod.ideal import fits, free_gap_mm, ideal_problem, inserted
 from mechanics.rod.mesh import SPACING_MM, BowMesh, bow_mesh, worn_points
+from mechanics.rod.model import RodState
 from mechanics.rod.newton import Equilibrium, NoEquilibriumError
 from mechanics.rod.problem import RodProblem
 from mechanics.rod.seat import (
@@ -22,6 +24,7 @@ from mechanics.rod.seat import (
     seat_notes,
     seats,
     settled,
+    settled_near,
     tube_contact,
 )
 from mechanics.rod.stress import check_yield, station_stress
@@ -119,9 +122,8 @@ def _with_play(
         resting, found = settled(problem, contact, start, shares=(0.0, 1.0) if passive else (1.0, 1.0))
         lie = seats(resting, found)
         if all(abs(lie[s].stop_gap_mm - slide[s]) < SLID_MM for s in SIDES):
-            wrench = _contact_wrenches(resting, found, supports)
-            worn = _worn(bow, mesh, found, straps, supports, wrench, yielding, seat_notes(lie, bow))
-            return ElasticWear(worn, lie, found)
+            known = _Known(mesh, resting, found.state, slide, spacing_mm)
+            return _in_play(bow, straps, supports, known, found, lie, yielding)
         if any(slide.values()):
             check_slide(lie, bow)
         slide = {s: min(lie[s].stop_gap_mm, bow.tubes[s].length_mm - LEAST_INSIDE_MM) for s in SIDES}
@@ -129,6 +131,60 @@ def _with_play(
         f"the bow slides in its tubes without coming to rest, by {max(slide.values()):.2f} mm so far; make the two "
         "pulls less unequal."
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """A bow at rest in its tubes, from which a near one may start."""
+
+    mesh: BowMesh
+    resting: RodProblem
+    state: RodState
+    slide_mm: Mapping[Side, float]
+    spacing_mm: float
+
+
+def _in_play(
+    bow: BowWire,
+    straps: Mapping[Side, StrapPull],
+    supports: Mapping[Side, TubeSupport],
+    known: _Known,
+    found: Equilibrium,
+    lie: Mapping[Side, TubeSeat],
+    yielding: Yielding,
+) -> ElasticWear:
+    """The account of a bow that rests as ``known`` says."""
+    wrench = _contact_wrenches(known.resting, found, supports)
+    worn = _worn(bow, known.mesh, found, straps, supports, wrench, yielding, seat_notes(lie, bow))
+    return ElasticWear(replace(worn, near=partial(_worn_near, known, yielding)), lie, found)
+
+
+def _worn_near(
+    known: _Known,
+    yielding: Yielding,
+    bow: BowWire,
+    straps: Mapping[Side, StrapPull],
+    supports: Mapping[Side, TubeSupport],
+) -> WornBow:
+    """``elastic_wear`` started from ``known``; from the free bow where that does not lead to rest."""
+    for side in SIDES:
+        check_behind(side, straps[side], bow.hook_mm[side])
+    mesh = bow_mesh(bow, spacing_mm=known.spacing_mm, slide_mm=known.slide_mm)
+    if np.array_equal(mesh.model.ends, known.mesh.model.ends) and mesh.stop_node == known.mesh.stop_node:
+        contact = tube_contact(bow, mesh, supports, slide_mm=known.slide_mm)
+        held = known.resting.contact
+        assert isinstance(held, TubeContact)
+        problem = replace(
+            ideal_problem(bow, mesh, straps), free=known.resting.free, basis=known.resting.basis
+        )
+        near = settled_near(problem, contact, known.state, held.stops)
+        if near is not None:
+            resting, found = near
+            lie = seats(resting, found)
+            if all(abs(lie[s].stop_gap_mm - known.slide_mm[s]) < SLID_MM for s in SIDES):
+                rest = _Known(mesh, resting, found.state, known.slide_mm, known.spacing_mm)
+                return _in_play(bow, straps, supports, rest, found, lie, yielding).worn
+    return elastic_wear(bow, straps, supports, yielding=yielding, spacing_mm=known.spacing_mm)
 
 
 def _held_wrenches(
