@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from casework.question import CentreQuestion
 from mechanics.centres.stiffness_centres import sagittal_centre
@@ -52,6 +51,8 @@ def fused_shift_mm(question: CentreQuestion) -> float:
         buccolingual_mm=CROWN_MM["buccolingual"],
         height_mm=CROWN_MM["height"],
     )
+    from scipy.spatial import ConvexHull  # slow to import
+
     hull = ConvexHull(apart.points_mm).simplices
     crest = apart.points_mm[:, 2].min() + 1e-6
     lid = (apart.points_mm[hull][:, :, 2] < crest).all(axis=1)
