@@ -50,7 +50,7 @@ def edges(surface: Surface) -> Edges:
 def edges_of(faces: IntArray, count: int) -> Edges:
     """The edges of ``faces`` over ``count`` points."""
     half = half_edges(np.asarray(faces))
-    low, high = half.min(axis=1), half.max(axis=1)
+    low, high = np.minimum(half[:, 0], half[:, 1]), np.maximum(half[:, 0], half[:, 1])
     keys, back, use = np.unique(low * max(count, 1) + high, return_inverse=True, return_counts=True)
     points = np.stack([keys // max(count, 1), keys % max(count, 1)], axis=1)
     return Edges(points, use, back.ravel(), (half[:, 0] < half[:, 1]).astype(np.int64))
