@@ -17,7 +17,7 @@ from viewer.tooth_views import ToothSide, compass_of, estimates_view, tooth_view
 _INCHES, _DPI, _FONT_PT = (18.0, 14.2), 150, 9.5
 _SEEN_FROM: tuple[ToothSide, ...] = ("buccal", "mesial", "apex")
 _COLUMN_MM, _COLUMN_SHARE = 5.4, 0.3
-_NEAR_GLYPH_MM, _NEAR_OPACITY = 0.2, 0.6
+_NEAR_GLYPH_MM, _FLAT_GLYPH_MM, _NEAR_OPACITY = 0.2, 0.75, 0.6
 _ROWS = {"tooth": (0.46, 0.452), "estimates": (0.036, 0.412)}
 
 
@@ -25,7 +25,9 @@ def write_centre_png(scene: Scene, directions: ToothDirections, path: Path, *, w
     """Write the picture; ``window`` as the probe found it, None to draw with matplotlib alone."""
     figure = blank(_INCHES, _DPI)
     paint, compass = painter(window), compass_of(directions)
-    near = nearer(scene)
+    if window is None:
+        scene = with_glyphs(scene, size_mm=_FLAT_GLYPH_MM)
+    near = nearer(scene, glyph_mm=_FLAT_GLYPH_MM if window is None else _NEAR_GLYPH_MM)
     for k, where in enumerate(_SEEN_FROM):
         axes, ratio = _axes(figure, k, "tooth")
         view = tooth_view(scene, directions, where, width_over_height=ratio, column_mm=_COLUMN_MM)
@@ -36,20 +38,30 @@ def write_centre_png(scene: Scene, directions: ToothDirections, path: Path, *, w
         panel(axes, near, view, paint, compass=compass)
         annotate(axes, near, view, font_pt=_FONT_PT, groups=(ESTIMATES, REGION))
     heading(figure, scene.title, "\n".join(scene.captions.values()))
-    note = (
-        "Orthographic views, the same directions in both rows. The region holds 95 % of the sampled centres. A force "
-        "along its axis of resistance tips the tooth neither way."
-    )
-    figure.text(0.5, 0.011, note, ha="center", fontsize=9.5, color=SOFT)
+    figure.text(0.5, 0.011, _note(scene), ha="center", fontsize=9.5, color=SOFT)
     figure.savefig(path, metadata={"Software": None})
 
 
-def nearer(scene: Scene) -> Scene:
-    """``scene`` for a close-up: smaller glyphs, surfaces more easily seen through."""
-    return replace(
-        scene, points=tuple(replace(p, size_mm=_NEAR_GLYPH_MM) for p in scene.points),
-        surfaces=tuple(replace(s, opacity=_NEAR_OPACITY * s.opacity) for s in scene.surfaces),
-    )  # fmt: skip
+def _note(scene: Scene) -> str:
+    """What a reader must know, of what is in the picture."""
+    shown = scene.groups()
+    parts = ["Orthographic views, the same directions in both rows."]
+    if REGION in shown:
+        parts.append("The region holds 95 % of the sampled centres.")
+    if AXES in shown:
+        parts.append("A force along its axis of resistance tips the tooth neither way.")
+    return " ".join(parts)
+
+
+def with_glyphs(scene: Scene, *, size_mm: float) -> Scene:
+    """``scene`` with every glyph ``size_mm`` large."""
+    return replace(scene, points=tuple(replace(p, size_mm=size_mm) for p in scene.points))
+
+
+def nearer(scene: Scene, *, glyph_mm: float) -> Scene:
+    """``scene`` for a close-up: glyphs of ``glyph_mm``, surfaces more easily seen through."""
+    surfaces = tuple(replace(s, opacity=_NEAR_OPACITY * s.opacity) for s in scene.surfaces)
+    return replace(with_glyphs(scene, size_mm=glyph_mm), surfaces=surfaces)
 
 
 def _axes(figure: Any, k: int, row: str) -> tuple[Any, float]:

@@ -32,7 +32,7 @@ def tooth_view(
     scene: Scene, directions: ToothDirections, where: ToothSide, *, width_over_height: float,
     column_mm: float = 0.0,
 ) -> View:  # fmt: skip
-    """The view from ``where``, up is up, holding every surface and ``column_mm`` beside it for texts.
+    """The view from ``where``, holding every surface, every line's height and ``column_mm`` beside it for texts.
 
     From the apex lingual is up for an upper tooth and down for a lower one, so that left and right are as seen from
     buccal.
@@ -42,6 +42,8 @@ def tooth_view(
     points = _framed(scene)
     flat = bare.flat(points)
     low, high = flat.min(axis=0), flat.max(axis=0)
+    lines = [bare.flat(line.points_mm)[:, 1] for line in scene.lines]
+    low[1], high[1] = min([low[1], *(y.min() for y in lines)]), max([high[1], *(y.max() for y in lines)])
     half = 0.5 * (high - low) * (1.04, 1.12) + (column_mm, 0.6)
     half_height = float(max(half[1], half[0] / width_over_height))
     middle = 0.5 * (low + high)
