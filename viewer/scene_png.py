@@ -10,14 +10,16 @@ import numpy as np
 
 from casework.cautions import SHORT_CAUTION
 from viewer.annotate import annotate
-from viewer.draw_flat import draw_flat
 from viewer.palette import Role, look
+from viewer.panels import INK, WARN, painter, panel
 from viewer.scene import Scene
 from viewer.view import View, close_up, view_from
 
-Painter = Callable[[Any, Scene, View], None]
 _INCHES, _DPI = (17.0, 12.6), 170
-_INK, _FRAME = "#111827", "#CBD5E1"
+_COMPASS = {
+    "front": np.array([0.0, -1.0, 0.0]), "back": np.array([0.0, 1.0, 0.0]),
+    "patient's right": np.array([-1.0, 0.0, 0.0]), "patient's left": np.array([1.0, 0.0, 0.0]),
+}  # fmt: skip
 
 
 def write_scene_png(scene: Scene, path: Path, *, window: str | None) -> None:
@@ -27,11 +29,12 @@ def write_scene_png(scene: Scene, path: Path, *, window: str | None) -> None:
 
     figure = Figure(figsize=_INCHES, dpi=_DPI, facecolor="white")
     FigureCanvasAgg(figure)
-    paint = draw_flat if window is None else _rendered(window)
+    paint = painter(window)
     for view_of, box in _panels(scene):
         axes = figure.add_axes(box)
-        width_over_height = box[2] * _INCHES[0] / (box[3] * _INCHES[1])
-        _panel(axes, scene, view_of(width_over_height), paint)
+        view = view_of(box[2] * _INCHES[0] / (box[3] * _INCHES[1]))
+        panel(axes, scene, view, paint, compass=_COMPASS)
+        annotate(axes, scene, view, font_pt=9.0)
     _header(figure, scene)
     _key(figure, scene)
     figure.savefig(path, metadata={"Software": None})
@@ -49,50 +52,12 @@ def _panels(scene: Scene) -> list[tuple[Callable[[float], View], tuple[float, fl
     return found
 
 
-def _rendered(window: str) -> Painter:
-    def paint(axes: Any, scene: Scene, view: View) -> None:
-        from viewer.draw_pyvista import picture
-
-        extent = axes.get_window_extent()
-        pixels = picture(
-            scene, view, width_px=round(extent.width), height_px=round(extent.height), window=window
-        )
-        w, h = view.half_width_mm, view.half_height_mm
-        axes.imshow(pixels, extent=(-w, w, -h, h), zorder=0, interpolation="none", aspect="auto")
-
-    return paint
-
-
-def _panel(axes: Any, scene: Scene, view: View, paint: Painter) -> None:
-    axes.set(xlim=(-view.half_width_mm, view.half_width_mm), ylim=(-view.half_height_mm, view.half_height_mm))
-    axes.set(xticks=[], yticks=[])
-    axes.spines[:].set(color=_FRAME, linewidth=0.9)
-    paint(axes, scene, view)
-    axes.set(xlim=(-view.half_width_mm, view.half_width_mm), ylim=(-view.half_height_mm, view.half_height_mm))
-    annotate(axes, scene, view, font_pt=9.0)
-    axes.text(0.5, 0.975, view.title, transform=axes.transAxes, ha="center", va="top", fontsize=12.5,
-              fontweight="bold", color=_INK, zorder=30,
-              bbox={"boxstyle": "round,pad=0.25", "fc": "white", "ec": "none", "alpha": 0.85})  # fmt: skip
-    _compass(axes, view)
-
-
-def _compass(axes: Any, view: View) -> None:
-    """Says which way is the front, the back, or the patient's right and left."""
-    words = {"front": (0.0, -1.0, 0.0), "back": (0.0, 1.0, 0.0), "patient's right": (-1.0, 0.0, 0.0),
-             "patient's left": (1.0, 0.0, 0.0)}  # fmt: skip
-    for word, way in words.items():
-        across = float(np.asarray(way) @ view.right)
-        if abs(across) > 0.9:
-            axes.text(0.5 + 0.487 * across, 0.965, word, transform=axes.transAxes, fontsize=8.5, va="top",
-                      ha="right" if across > 0 else "left", color="#475569", style="italic", zorder=30)  # fmt: skip
-
-
 def _header(figure: Any, scene: Scene) -> None:
-    figure.text(0.012, 0.975, scene.title, fontsize=17, fontweight="bold", color=_INK, va="top")
+    figure.text(0.012, 0.975, scene.title, fontsize=17, fontweight="bold", color=INK, va="top")
     text = "\n".join(scene.captions.values())
     figure.text(0.012, 0.943, text, fontsize=13, color=look("bow_after").text, va="top", linespacing=1.35)
     figure.text(0.988, 0.975, SHORT_CAUTION.replace(": verify", ":\nverify").replace(". A bow", ".\nA bow"),
-                fontsize=9, color="#7C2D12", va="top", ha="right", linespacing=1.35)  # fmt: skip
+                fontsize=9, color=WARN, va="top", ha="right", linespacing=1.35)  # fmt: skip
 
 
 _KEY: tuple[tuple[Role, str], ...] = (
