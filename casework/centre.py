@@ -9,11 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from casework.confidence import Confidence
 from mechanics.centres.axes import AxesOfResistance, axes_of_resistance
 from mechanics.centres.estimate import CentreEstimate
 from mechanics.centres.movement import radius_of_resistance_mm
@@ -24,6 +23,9 @@ from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.surface import Surface
+
+if TYPE_CHECKING:
+    from casework.confidence import Confidence
 
 
 @dataclass(frozen=True, eq=False)

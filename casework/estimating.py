@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 
 from casework.centre import CentreReport, MethodResult
-from casework.confidence import confidence
 from casework.crown_only import crown_methods
 from casework.incomplete import end_warnings, ends_tree, line_warnings, root_count_warnings
 from casework.makers import made_methods
@@ -130,6 +129,8 @@ def with_confidence(
     """``report`` with the region of its centre; as it is, for a scan without roots. Raises BowtrueError."""
     if report.anatomy is None:
         return report
+    from casework.confidence import confidence  # slow to import
+
     asked = replace(question, crest_below_cej_mm=report.crest_below_cej_mm)
     return replace(report, confidence=confidence(surface, report.anatomy, asked, samples=samples, seed=seed))
 

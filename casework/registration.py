@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from casework.case_file import CaseModel, RegisterModel
 from mesh_tools.errors import BadValueError, BowtrueError
-from mesh_tools.registration.landmark_fit import LandmarkFit, landmark_fit
 from mesh_tools.registration.motion import RigidMotion
-from mesh_tools.registration.register import Registration, register
 from mesh_tools.surface import Surface
+
+if TYPE_CHECKING:
+    from mesh_tools.registration.landmark_fit import LandmarkFit
+    from mesh_tools.registration.register import Registration
 
 
 class CaseRegistrationError(BadValueError):
@@ -60,6 +63,9 @@ def _is_bone(name: str) -> bool:
 
 def laid_scan(surface: Surface, table: RegisterModel, known: Mapping[str, Surface]) -> Laid:
     """``surface`` laid as ``table`` says on the scans of ``known``, which are in the case's frame."""
+    from mesh_tools.registration.landmark_fit import landmark_fit  # slow to import
+    from mesh_tools.registration.register import register
+
     pairs = None
     if table.moving_mm:
         pairs = landmark_fit(table.moving_mm, table.fixed_mm, limit_mm=table.landmark_limit_mm)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from casework.confidence import Confidence, offset_functional
 from casework.plan import SideBands
 from mesh_tools.arrays import Array
+
+if TYPE_CHECKING:
+    from casework.confidence import Confidence
 
 
 def side_bands(
@@ -19,6 +23,8 @@ def side_bands(
     rotation: Array,
 ) -> tuple[float, float, float]:
     """Half-widths (95 %) of bend (deg) and moment (N mm) and the offset's standard deviation (mm)."""
+    from casework.confidence import offset_functional  # slow to import
+
     draws = confidence.uncertainty.draws
     offsets = offset_functional(hook_mm, direction, rotation)(draws)
     low, high = np.quantile(offsets - offsets.mean(), [0.025, 0.975])
