@@ -56,11 +56,12 @@ def _moment(
         axis=about, middle=middle, radius_mm=_CURL_MM, wire_mm=_CURL_WIRE_MM, sweep=sweep
     )
     arc = curl_arc(axis=about, middle=middle, radius_mm=_CURL_MM, sweep=sweep)
+    at = target + arc[len(arc) // 2]
     text = f"{name} {abs(value):.0f} N mm\n{_short(words)}"
     curl = SurfaceItem(name=f"{side} {name} {abs(value):.0f} N mm: {words}", group=MOMENTS, role="moment", side=side,
                        seen_along=axis, hidden_at_first=hidden, points_mm=points + target, faces=faces)  # fmt: skip
     return curl, LabelItem(name=f"{side} {name}", group=MOMENTS, role="moment", side=side, seen_along=axis,
-                           hidden_at_first=hidden, text=text, at_mm=target + arc[len(arc) // 2], close_up=True)  # fmt: skip
+                           hidden_at_first=hidden, text=text, close_up=True, at_mm=at)  # fmt: skip
 
 
 def _short(words: str) -> str:
