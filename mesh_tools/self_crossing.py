@@ -22,7 +22,7 @@ from mesh_tools.topology import Edges, edges
 _GROWTH = 4.0  # ratio of the cell sizes of two neighbouring grids
 _CLASSES = 12
 _USUAL = 0.97  # share of the faces that fit a cell of the finest grid
-_BLOCK = 500_000  # candidate pairs held at once
+_BLOCK = 100_000  # candidate pairs held at once: what stays near the processor
 _ROUND_OFF = 1e-12
 
 
