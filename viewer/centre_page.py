@@ -31,6 +31,7 @@ _INPUT_NAMES = {
     "surface_noise_mm": "error of the scan's surface", "tube_pick_mm": "pick of the tube",
     "occlusal_plane_deg": "tilt of the occlusal plane", "long_axis_deg": "tilt of the long axis",
 }  # fmt: skip
+_FROM = {"rule_of_thumb": "from rule", "furcation": "from furcation"}
 _NO_SAMPLES = "The inputs were not sampled."
 _BANDS = (
     "Bands in brackets: the middle 95 % of the samples for the elastic foundation, 1.96 published standard deviations "
@@ -49,9 +50,10 @@ def centre_html(
         crest=f"{report.crest_below_cej_mm:.2g}",
         version=version("bowtrue"),
         origin=estimates.origin,
-        short=_short(report, estimates),
-        true_lines=[*_true_lines(report), *_load_lines(loads), *checks_text(report)],
+        short=_short(report, estimates, loads),
+        true_lines=[*_true_lines(report), *checks_text(report)],
         warnings=report.warnings,
+        others=[_FROM[name] for name in _FROM if name in report.methods],
         rows=[_row(report, row) for row in estimates.rows],
         band_words=_BANDS,
         pictures=[_picture(name, data) for name, data in pictures.items()],
@@ -73,7 +75,7 @@ def place_words(row: EstimateRow) -> str:
     return ", ".join(parts)
 
 
-def _short(report: CentreReport, estimates: EstimatesAlong) -> dict[str, Any]:
+def _short(report: CentreReport, estimates: EstimatesAlong, loads: tuple[LoadedRoot, ...]) -> dict[str, Any]:
     """The estimate to look at first: a ligament model, else what comes nearest to one."""
     row = next((r for r in (estimates.row(name) for name in _FIRST) if r is not None), estimates.rows[0])
     lines = []
@@ -84,14 +86,16 @@ def _short(report: CentreReport, estimates: EstimatesAlong) -> dict[str, Any]:
         lines.append(_NO_SAMPLES)
     else:
         lines.append(_region_words(report.confidence.uncertainty))
+    lines += _load_lines(loads)
     return {"method": method_name(row.method), "place": place_words(row), "lines": lines}
 
 
 def _region_words(u: Uncertainty) -> str:
     size = " × ".join(f"{2.0 * h:.1f}" for h in u.region.half_axes_mm)
     return (
-        f"95 % of {u.convergence.samples} samples (seed {u.seed}) lie within an ellipsoid of {size} mm; doubling the "
-        f"samples moved its middle by {u.convergence.mean_shift_mm:.3f} mm."
+        f"95 % region: an ellipsoid of {size} mm, which holds {100.0 * u.region.share_inside:.0f} % of "
+        f"{u.convergence.samples} samples (seed {u.seed}); the second half of them moved its middle by "
+        f"{u.convergence.mean_shift_mm:.3f} mm."
     )
 
 
@@ -99,7 +103,7 @@ def _true_lines(report: CentreReport) -> list[str]:
     axes, best = axes_of_tooth(report), report.best_ligament
     if axes is None or best is None:
         return []
-    apart = ", ".join(f"{pair.replace('-', ' and ')} {mm:.2f} mm" for pair, mm in axes.distances_mm.items())
+    apart = ", ".join(f"{mm:.2f} mm ({pair.replace('-', ' and ')})" for pair, mm in axes.distances_mm.items())
     return [
         f"In 3D one point need not exist: the axes of resistance pass one another at {apart}.",
         f"The point nearest all three misses them by up to {axes.miss_mm:.2f} mm. Radius of resistance "
@@ -114,7 +118,7 @@ def _load_lines(loads: tuple[LoadedRoot, ...]) -> list[str]:
 def _row(report: CentreReport, row: EstimateRow) -> dict[str, Any]:
     result = report.methods[row.method]
     point = ", ".join(signed(float(v), digits=2) for v in result.point_mm)
-    apart = [_mm(report.distance_mm(row.method, other)) for other in ("rule_of_thumb", "furcation")]
+    apart = [_mm(report.distance_mm(row.method, other)) for other in _FROM if other in report.methods]
     return {
         "name": method_name(row.method),
         "colour": look(METHOD_ROLES.get(row.method, "estimate")).colour,
