@@ -78,7 +78,6 @@ def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:
         "predicted": "" if s.movement is None else s.movement.words,
         "hook_travel": f"{s.hook_travel_mm:.1f} mm",
         "on_molar": [distal_words(s.distal_n), vertical_words(s.vertical_n), lateral_words(s.lateral_n)],
-        "moment": ", ".join(signed(float(m), digits=0) for m in s.wrench_at_centre.moment_n_mm),
         "advice": s.advice,
         "svg": side_view_svg(scene, side),
     }

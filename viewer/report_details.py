@@ -27,7 +27,7 @@ Sides = list[tuple[Side, "SidePlan"]]
 Row = dict[str, Any]
 
 _FORCE_MEANS = {
-    "Distal force": "along the arch, backward; what the headgear is worn for",
+    "Distal force": "along the arch: distal is backward",
     "Vertical force": "apical is intrusive, occlusal extrusive",
     "Lateral force": "buccal widens the arch, palatal narrows it",
 }

@@ -14,6 +14,7 @@ from mechanics.strap.pull import StrapPull
 from mesh_tools.errors import BadValueError
 from tests.viewer.trial_plan import estimates, trial_plan
 from viewer import scene_of_plan as sp
+from viewer.load_items import MOMENTS
 from viewer.scene import PointItem, Scene
 from viewer.words import method_name
 
@@ -102,10 +103,10 @@ def test_a_bend_that_was_not_found_is_not_ordered() -> None:
 
 
 def test_face_and_arch_are_drawn_when_there_are_some(plan: Plan, scene: Scene) -> None:
-    assert {s.group for s in scene.surfaces} == {sp.MOLARS}
+    assert {s.group for s in scene.surfaces} == {sp.MOLARS, MOMENTS}
     more = sp.scene_of_plan(trial_plan(face=plan.molars["left"], arch=plan.molars["right"]))
-    assert {s.group for s in more.surfaces} == {sp.MOLARS, sp.FACE, sp.ARCH}
-    assert all(s.opacity < 1.0 for s in more.surfaces)
+    assert {s.group for s in more.surfaces} == {sp.MOLARS, sp.FACE, sp.ARCH, MOMENTS}
+    assert all(s.opacity < 1.0 for s in more.surfaces if s.group != MOMENTS)
 
 
 @pytest.mark.parametrize(("name", "opacity"), [("", 1.0), ("x", 0.0), ("x", 1.2)])

@@ -59,7 +59,7 @@ def test_rotations_in_words(deg: float, words: str) -> None:
 
 def fit(**changes: float) -> TerminalFit:
     names = ("out_mm", "distal_mm", "up_mm", "far_gap_mm", "toe_in_deg", "tip_up_deg", "angle_deg")
-    return TerminalFit(*(changes.get(n, 0.0) for n in names), passive=not changes)
+    return TerminalFit(**{n: changes.get(n, 0.0) for n in names}, passive=not changes)
 
 
 def test_a_fit_that_is_off_says_how() -> None:
