@@ -32,16 +32,18 @@ class Refined:
         return float(self.pairing.score[0])
 
 
-def refined(start: Poses, moving: Samples, fixed: Samples, *, gate_mm: float) -> Refined:
+def refined(
+    start: Poses, moving: Samples, fixed: Samples, *, gate_mm: float, levels: int = len(LEVELS)
+) -> Refined:
     """The pose that one ``start`` leads to; partners farther than ``gate_mm`` are no partners at first.
 
     The gate follows the residual down, never under 0.3 mm or twice the samples' spacing, so that what matches decides
-    what may match next.
+    what may match next. ``levels``: how many, from the coarsest, to go through.
     """
     floor = max(_GATE_FLOOR_MM, _GATE_SPACINGS * fixed.spacing_mm)
     gate_mm = max(gate_mm, floor)
     pose, gate, done, still = start, gate_mm, 0, False
-    for count, most in zip(LEVELS, MOST_STEPS, strict=True):
+    for count, most in zip(LEVELS[:levels], MOST_STEPS[:levels], strict=True):
         part = moving.first(count)
         for _ in range(most):
             pairing = paired(pose, part, fixed, gate_mm=gate)
@@ -54,4 +56,4 @@ def refined(start: Poses, moving: Samples, fixed: Samples, *, gate_mm: float) ->
             gate = min(gate, max(narrower, 0.7 * gate))
             if still:
                 break
-    return Refined(pose, paired(pose, moving.first(LEVELS[-1]), fixed, gate_mm=gate), done, still)
+    return Refined(pose, paired(pose, moving.first(LEVELS[levels - 1]), fixed, gate_mm=gate), done, still)

@@ -17,7 +17,7 @@ from mesh_tools.registration.nearest import signed_distances
 from mesh_tools.registration.refine import Refined, refined
 from mesh_tools.registration.samples import Samples, sampled
 from mesh_tools.registration.size import check_sizes
-from mesh_tools.registration.starts import best_starts
+from mesh_tools.registration.starts import best_starts, is_part, starts_near
 from mesh_tools.registration.trimmed import Poses, paired
 from mesh_tools.surface import Surface
 from mesh_tools.units import longest_extent
@@ -25,9 +25,9 @@ from mesh_tools.units import longest_extent
 StartKind = Literal["landmarks", "landmarks alone", "as given", "everywhere"]
 _SMALLER_SAMPLES, _LARGER_SAMPLES, _SEARCH_SAMPLES = 6000, 60_000, 8000
 _GATE_SHARE, _LANDMARK_GATE = 0.1, 3.0
-_SAME_POSE_SHARE, _AS_GOOD = 0.1, 1.15
+_SAME_POSE_SHARE, _AS_GOOD, _WORTH = 0.1, 1.15, 1.6
 _SLIDES = 40.0
-_MIRROR_GAIN, _PART = 2.0, 1.6
+_MIRROR_GAIN = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,12 +89,14 @@ def register(
     best = None if begin is None else refined(
         _pose(begin, task), task.small, task.large, gate_mm=_first_gate(task, landmarks)
     )  # fmt: skip
+    if best is not None and not is_good(_agreement(best, task), task.tolerance):
+        best = _from_nearby(_pose(begin or RigidMotion.still(), task), best, task)
     if landmarks is None and (best is None or not is_good(_agreement(best, task), task.tolerance)):
         wide = _from_everywhere(task)
         if best is None or wide.score < best.score:
             best, kind = wide, "everywhere"
     assert best is not None
-    _check(best, task)
+    _check(best, task, searched=kind == "everywhere")
     return _result(best, task, (moving, fixed), kind, landmarks)
 
 
@@ -130,6 +132,12 @@ def _agreement(found: Refined, task: _Task) -> Agreement:
     return agreement_of(found.pose, task.small, task.large, task.tolerance)
 
 
+def _from_nearby(begin: Poses, best: Refined, task: _Task) -> Refined:
+    """``best``, or what a start turned and shifted a little from ``begin`` leads to, whichever fits better."""
+    starts = starts_near(begin, task.small, task.large.first(_SEARCH_SAMPLES))
+    return min([best, *_all_refined(starts, task.small, task.large)], key=lambda end: end.score)
+
+
 def _from_everywhere(task: _Task) -> Refined:
     """The best of many starts; raises AmbiguousFitError when another pose fits as well, PoorOverlapError for none."""
     ends = _searched(task.small, task.large)
@@ -144,9 +152,16 @@ def _from_everywhere(task: _Task) -> Refined:
 
 def _searched(small: Samples, large: Samples) -> list[Refined]:
     starts = best_starts(small, large.first(_SEARCH_SAMPLES))
+    return sorted(_all_refined(starts, small, large), key=lambda end: end.score)
+
+
+def _all_refined(starts: Poses, small: Samples, large: Samples) -> list[Refined]:
+    """Where the ``starts`` worth it end, begun with a narrow gate since the search has brought them close."""
     gate = _GATE_SHARE * small.radius_mm
     each = (starts.chosen(np.array([k])) for k in range(len(starts.rotations)))
-    return sorted((refined(one, small, large, gate_mm=gate) for one in each), key=lambda end: end.score)
+    coarse = [refined(one, small, large, gate_mm=gate, levels=2) for one in each]
+    worth = _WORTH * min(end.score for end in coarse)
+    return [refined(end.pose, small, large, gate_mm=gate) for end in coarse if end.score <= worth]
 
 
 def _check_alone(ends: list[Refined], task: _Task) -> None:
@@ -162,10 +177,10 @@ def _check_alone(ends: list[Refined], task: _Task) -> None:
             )
 
 
-def _check(best: Refined, task: _Task) -> None:
+def _check(best: Refined, task: _Task, *, searched: bool) -> None:
     found = _agreement(best, task)
     good = is_good(found, task.tolerance)
-    _check_mirrored(best, task, thorough=not good)
+    _check_mirrored(best, task, thorough=not good, searched=searched)
     check_agreement(found, task.tolerance)
     if slack(best.pairing) > _SLIDES:
         raise AmbiguousFitError(
@@ -174,20 +189,26 @@ def _check(best: Refined, task: _Task) -> None:
         )
 
 
-def _check_mirrored(best: Refined, task: _Task, *, thorough: bool) -> None:
+def _check_mirrored(best: Refined, task: _Task, *, thorough: bool, searched: bool) -> None:
     """Refuse when the mirror image fits clearly better and well; ``thorough`` looks for its pose from everywhere.
 
     Otherwise only the mirror images in the scan's own principal planes are tried, which is where a face or an arch
     is nearly its own mirror image. A small part of a large scan is never looked for everywhere: the mirror image of a
-    right molar does fit the left side of an arch.
+    right molar does fit the left side of an arch. ``searched``: ``best`` itself was looked for everywhere.
     """
-    ends = [(refined(best.pose, m, task.large, gate_mm=_first_gate(task, None)), m) for m in _mirrors(task)]
-    if thorough and task.large.radius_mm < _PART * task.radius_mm:
+    gate = _first_gate(task, None)
+    ends = [(refined(best.pose, m, task.large, gate_mm=gate, levels=2), m) for m in _mirrors(task)]
+    thorough = thorough and not is_part(task.small, task.large)
+    if thorough:
         image = mirrored(task.small, 0)
         ends.append((_searched(image, task.large)[0], image))
     end, image = min(ends, key=lambda e: e[0].score)
     fits = is_good(agreement_of(end.pose, image, task.large, task.tolerance), task.tolerance)
-    if fits and _MIRROR_GAIN * end.score < best.score:
+    if not fits or _MIRROR_GAIN * end.score >= best.score:
+        return
+    unsure = thorough and not searched
+    other = _searched(task.small, task.large)[0].score if unsure else best.score
+    if _MIRROR_GAIN * end.score < other:
         raise MirroredDataError(
             f"one scan fits the other as its mirror image (score {end.score:.3g} mm, as it is {best.score:.3g} mm): "
             "right and left are exchanged in one of them; check its axes code."

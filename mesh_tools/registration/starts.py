@@ -9,12 +9,18 @@ from __future__ import annotations
 import numpy as np
 
 from mesh_tools.arrays import Array, IntArray
+from mesh_tools.registration.motion import turned
 from mesh_tools.registration.samples import Samples
 from mesh_tools.registration.trimmed import Poses, paired, stepped
 
-TURNS, MOST_PLACES = 96, 24
-_BATCH_SAMPLES, _SHARPER_SAMPLES = 120, 300
-_ROUNDS = ((6, 0.35), (8, 0.2), (12, 0.2))
+TURNS, PART_PLACES = 96, 160
+NEAR_STARTS, NEAR_DEG, NEAR_SHARE = 96, 20.0, 0.5
+_PART = 1.6
+_COARSE = 2000
+# Of each round: steps, samples, and the share of starts that go on.
+_WHOLE_ROUNDS = ((6, 120, 0.35), (8, 120, 0.2), (12, 300, 1.0))
+_NEAR_ROUNDS = ((8, 200, 0.5), (12, 400, 1.0))
+_PART_ROUNDS = ((3, 60, 0.08), (6, 120, 0.15), (8, 300, 0.2), (12, 300, 1.0))
 _FEWEST_LEFT = 6
 _PHI, _PSI = 1.4142135623730951, 1.533751168755204288118041
 
@@ -52,39 +58,90 @@ def best_starts(moving: Samples, fixed: Samples, *, keep: int = _FEWEST_LEFT) ->
     ``moving`` is the smaller scan; the larger it is beside ``fixed``, the fewer places it could lie.
     """
     poses, gate = _all_starts(moving, fixed)
-    for steps, share in _ROUNDS:
-        part = moving.first(_BATCH_SAMPLES if len(poses.rotations) > 200 else _SHARPER_SAMPLES)
+    rounds = _PART_ROUNDS if is_part(moving, fixed) else _WHOLE_ROUNDS
+    return _halved(poses, moving, fixed, gate_mm=gate, rounds=rounds, keep=keep)
+
+
+def starts_near(start: Poses, moving: Samples, fixed: Samples, *, keep: int = _FEWEST_LEFT) -> Poses:
+    """The most promising poses (up to ``keep``) about the first of ``start``: turned and shifted a little from it."""
+    rng = np.random.default_rng(0)
+    turns, shifts = (_in_ball(rng, NEAR_STARTS) for _ in range(2))
+    rotations = turned(np.radians(NEAR_DEG) * turns)
+    middle = start.applied(moving.points_mm)[0].mean(axis=0)
+    about = np.einsum("sij,j->si", rotations, start.shifts_mm[0] - middle) + middle
+    poses = Poses(rotations @ start.rotations[0], about + NEAR_SHARE * moving.radius_mm * shifts)
+    gate = 0.5 * moving.radius_mm
+    return _halved(poses, moving, fixed, gate_mm=gate, rounds=_NEAR_ROUNDS, keep=keep)
+
+
+def _in_ball(rng: np.random.Generator, count: int) -> Array:
+    """Vectors (count, 3) spread over the unit ball; the first is 0."""
+    ways = rng.normal(size=(count, 3))
+    ways *= (rng.random(count) ** (1.0 / 3.0) / np.linalg.norm(ways, axis=1))[:, None]
+    ways[0] = 0.0
+    return ways
+
+
+def _halved(
+    poses: Poses,
+    moving: Samples,
+    fixed: Samples,
+    *,
+    gate_mm: float,
+    rounds: tuple[tuple[int, int, float], ...],
+    keep: int,
+) -> Poses:
+    """The best of ``poses`` after ``rounds`` of (steps, samples, share that goes on), none near another."""
+    gate = gate_mm
+    for k, (steps, count, share) in enumerate(rounds):
+        part, whole = moving.first(count), fixed.first(_COARSE) if k == 0 else fixed
         for _ in range(steps):
-            poses = stepped(poses, paired(poses, part, fixed, gate_mm=gate))
-        order = np.argsort(paired(poses, part, fixed, gate_mm=gate).score, kind="stable")
+            poses = stepped(poses, paired(poses, part, whole, gate_mm=gate))
+        order = np.argsort(paired(poses, part, whole, gate_mm=gate).score, kind="stable")
         poses = poses.chosen(order[: max(keep, int(share * len(order)))])
         gate *= 0.6
     return poses.chosen(_apart(poses, moving, keep))
+
+
+def is_part(moving: Samples, fixed: Samples) -> bool:
+    """Whether ``moving`` is so much smaller that it could lie in many places of ``fixed``."""
+    return fixed.radius_mm > _PART * moving.radius_mm
 
 
 def _all_starts(moving: Samples, fixed: Samples) -> tuple[Poses, float]:
     """Every turn about the moving scan's middle at every place, and the first gate, mm."""
     middle = moving.points_mm.mean(axis=0)
     turns = np.concatenate([axis_turns(moving, fixed), spread_turns(TURNS)])
-    size, whole = moving.radius_mm, fixed.radius_mm
-    places = _places(fixed, size, whole)
+    places = (_places_in if is_part(moving, fixed) else _places_about)(fixed, moving.radius_mm)
     rotations = np.repeat(turns, len(places), axis=0)
     shifts = np.tile(places, (len(turns), 1)) - rotations @ middle
-    return Poses(rotations, shifts), 0.8 * size
+    return Poses(rotations, shifts), 0.8 * moving.radius_mm
 
 
-def _places(fixed: Samples, size: float, whole: float) -> Array:
-    """Places (k, 3) for the moving scan's middle: the fixed scan's own, and points spread over it, farthest first."""
-    points = fixed.points_mm[:2000]
+def _places_about(fixed: Samples, size: float) -> Array:
+    """The fixed scan's middle and places (4, 3) a quarter of the way to its far ends."""
+    middle = fixed.points_mm.mean(axis=0)
+    return np.asarray(middle + 0.25 * (_spread_points(fixed, 4)[0] - middle))
+
+
+def _places_in(fixed: Samples, size: float) -> Array:
+    """Places for the middle of a part, under points spread over the fixed scan."""
+    points, normals = _spread_points(fixed, PART_PLACES)
+    return points - 0.5 * size * normals
+
+
+def _spread_points(samples: Samples, count: int) -> tuple[Array, Array]:
+    """Farthest points (count, 3), begun at the middle, and their normals; the first is the middle itself."""
+    points, normals = samples.points_mm[:_COARSE], samples.normals[:_COARSE]
     middle = points.mean(axis=0)
-    count = int(np.clip(3.0 * (whole / size) ** 2, 4, MOST_PLACES))
-    chosen = [middle]
     far = np.linalg.norm(points - middle, axis=1)
+    chosen, ways = [middle], [np.zeros(3)]
     for _ in range(count - 1):
-        chosen.append(points[int(np.argmax(far))])
-        far = np.minimum(far, np.linalg.norm(points - chosen[-1], axis=1))
-    inward = 0.25 if whole < 1.6 * size else 1.0
-    return np.asarray(middle + inward * (np.array(chosen) - middle))
+        k = int(np.argmax(far))
+        chosen.append(points[k])
+        ways.append(normals[k])
+        far = np.minimum(far, np.linalg.norm(points - points[k], axis=1))
+    return np.array(chosen), np.array(ways)
 
 
 def _apart(poses: Poses, moving: Samples, keep: int) -> IntArray:
