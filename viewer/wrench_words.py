@@ -61,7 +61,7 @@ def rotation_words(rotation_deg: float) -> str:
 def fit_words(fit: TerminalFit) -> str:
     """Whether a terminal goes into its tube by itself, and if not, what is off."""
     if fit.passive:
-        return "passive: the terminal goes into its tube without force"
+        return "passive: it goes in without force"
     gaps = [(fit.out_mm, "outward", "inward"), (fit.distal_mm, "too far back", "too far forward"),
             (fit.up_mm, "too high", "too low")]  # fmt: skip
     angles = [(fit.toe_in_deg, "toed in", "toed out"), (fit.tip_up_deg, "tipped up", "tipped down")]
