@@ -33,6 +33,7 @@ _MODEL_WORDS = {
     "finite_elements": "rigid tooth and bone; the ligament as a solid layer of quadratic finite elements",
 }
 
+_MOST_ELEMENTS = 12_000  # faces of the root; more only cost time
 _SOCKET_MM = (0.05, 0.6)
 
 
@@ -77,7 +78,9 @@ def method_makers(
             "elastic_foundation", _foundation(root, question), question
         ),
         "thin_layer": lambda: _by_ligament("thin_layer", _thin_layer(root, question), question),
-        "finite_elements": lambda: _by_ligament("finite_elements", _elements(root, question), question),
+        "finite_elements": lambda: _by_ligament(
+            "finite_elements", _elements(root, question), question, coarsened=_coarsened_told(root)
+        ),
     }
     if anatomy.tooth.upper and anatomy.tooth.kind == "molar":
         makers["rule_of_thumb"] = lambda: (_rule(surface, anatomy, question), None)
@@ -93,10 +96,18 @@ def _timed(make: Maker) -> MethodResult:
     return MethodResult(estimate, ligament, time.perf_counter() - start)
 
 
-def _by_ligament(method: str, stiffness: Array, question: CentreQuestion) -> Made:
+def _coarsened_told(root: Surface) -> str:
+    """What the finite elements' estimate says of a root with more faces than they take."""
+    many = len(root.faces) > _MOST_ELEMENTS
+    return f"; root of {len(root.faces)} faces coarsened to {_MOST_ELEMENTS}" if many else ""
+
+
+def _by_ligament(method: str, stiffness: Array, question: CentreQuestion, *, coarsened: str = "") -> Made:
     centres = LigamentCentres.of(stiffness, question.axes)
     width = "; thickness from the bone socket" if question.bone and method == "finite_elements" else ""
-    words = f"{_MODEL_WORDS[method]}{width}; the point is the sagittal centre, the target of the bend"
+    words = (
+        f"{_MODEL_WORDS[method]}{width}{coarsened}; the point is the sagittal centre, the target of the bend"
+    )
     return CentreEstimate(method, centres.sagittal_centre_mm, words, _MODEL_SOURCES[method]), centres
 
 
@@ -121,6 +132,7 @@ def _elements(root: Surface, question: CentreQuestion) -> Array:
         e_mpa=layer.e_mpa,
         nu=layer.nu,
         thickness_mm=socket_thickness(root, question),
+        target_faces=_MOST_ELEMENTS,
     ).stiffness
 
 

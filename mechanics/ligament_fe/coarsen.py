@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy.sparse as sparse
 
+from mechanics.ligament_fe.flips import slenderness, without_slivers
 from mechanics.ligament_fe.nodes import surface_nodes
 from mechanics.ligament_fe.offset import face_vectors
 from mechanics.ligament_fe.root import Root
@@ -20,6 +21,7 @@ _ROUNDS = 400
 _EVENNESS = 0.02
 _HOLD = 1e-3
 _LEAST_COSINE = 0.5
+_LEAST_SLENDERNESS = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,20 +34,30 @@ class Merge:
 
 def coarsened(root: Root, *, target_faces: int) -> Root:
     """Root with about ``target_faces`` faces, or as few as its shape and rim allow; thickness follows the points."""
+    if len(root.faces) <= target_faces:
+        return root
+    quadric = _quadrics(root)
+    for slenderness_kept in (_LEAST_SLENDERNESS, 0.0):
+        root, quadric = _rounds(root, quadric, target_faces, slenderness_kept)
+    root = without_slivers(root)
+    used, renumbered = np.unique(root.faces, return_inverse=True)
+    return Root(root.points_mm[used], renumbered.reshape(-1, 3), root.thickness_mm[used])
+
+
+def _rounds(root: Root, quadric: Array, target_faces: int, slenderness_kept: float) -> tuple[Root, Array]:
+    """Root and quadrics after merging until the target, or until no merge is left that keeps the shape."""
     refused = np.empty(0, dtype=np.int64)
     count = len(root.points_mm)
-    quadric = _quadrics(root)
     for _ in range(_ROUNDS):
         if len(root.faces) <= target_faces:
             break
         merge = _candidates(root, quadric, refused, most=(len(root.faces) - target_faces + 1) // 2)
         if not len(merge.edges):
             break
-        good = _keeps_shape(root, merge)
+        good = _keeps_shape(root, merge, slenderness_kept)
         refused = np.concatenate([refused, merge.edges[~good, 0] * count + merge.edges[~good, 1]])
         root, quadric = _merged(root, quadric, Merge(merge.edges[good], merge.place_mm[good]))
-    used, renumbered = np.unique(root.faces, return_inverse=True)
-    return Root(root.points_mm[used], renumbered.reshape(-1, 3), root.thickness_mm[used])
+    return root, quadric
 
 
 def _quadrics(root: Root) -> Array:
@@ -120,8 +132,11 @@ def _cost(root: Root, quadric: Array, edges: IntArray, place: Array) -> Array:
     return np.asarray(error / np.maximum(area, 1e-30) + _EVENNESS * square)
 
 
-def _keeps_shape(root: Root, merge: Merge) -> BoolArray:
-    """Mask (k,) of merges that pinch nothing off and turn no face by more than 60 degrees."""
+def _keeps_shape(root: Root, merge: Merge, slenderness_kept: float) -> BoolArray:
+    """Mask (k,) of merges that pinch nothing off, turn no face by more than 60 degrees and make no sliver.
+
+    A sliver is a face thinner than ``slenderness_kept`` and than any face that the merge changes.
+    """
     n, m = len(root.points_mm), len(root.faces)
     corner = root.faces
     ones = np.ones(3 * m, dtype=np.int32)
@@ -144,6 +159,9 @@ def _keeps_shape(root: Root, merge: Merge) -> BoolArray:
     after = face_vectors(moved, corner[kept])
     size = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
     turned = np.einsum("mx,mx->m", before, after) <= _LEAST_COSINE * size
+    thinnest = np.full(len(a), slenderness_kept)
+    np.minimum.at(thinnest, owner[touching], slenderness(root.points_mm[corner[touching]]))
+    turned |= slenderness(moved[corner[kept]]) < thinnest[owner[kept]]
     spoiled = np.bincount(owner[kept][turned], minlength=len(a)) > 0
     return np.asarray((common == shared) & ~spoiled)
 

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from mechanics.ligament_fe.assembly import lame
 from mechanics.ligament_fe.checks import checked_root
+from mechanics.ligament_fe.mending import mended
 from mechanics.ligament_fe.nodes import surface_nodes
 from mechanics.ligament_fe.offset import bone_side
 from mechanics.ligament_fe.root import Root
@@ -35,6 +36,7 @@ class DeformableCheck:
     """Stiffness (6, 6) about the origin with everything rigid but the ligament, and with tooth and bone elastic.
 
     ``centre_shift_mm`` (3,): elastic centre with elastic tooth and bone, minus the rigid one.
+    ``smoothed_mm``: how far the root was smoothed at most, where a layer would have folded over.
     """
 
     rigid_stiffness: Array
@@ -42,6 +44,7 @@ class DeformableCheck:
     centre_shift_mm: Array
     n_unknowns: int
     residual: float
+    smoothed_mm: float
 
 
 def deformable_check(
@@ -66,7 +69,10 @@ def deformable_check(
     """
     _check(materials=((e_mpa, nu), dentine, bone), widths=(wall_mm, shell_mm))
     root = checked_root(points_mm, faces, thickness_mm, target_faces=target_faces)
-    stack = elastic_stack(root, materials=(dentine, (e_mpa, nu), bone), wall_mm=wall_mm, shell_mm=shell_mm)
+    materials = (dentine, (e_mpa, nu), bone)
+    _, stack, smoothed_mm = mended(
+        root, lambda r: elastic_stack(r, materials=materials, wall_mm=wall_mm, shell_mm=shell_mm)
+    )
     mu, lam = lame(e_mpa=e_mpa, nu=nu)
     rigid_stack = ligament_stack(
         stack.nodes, stack.sides_mm[1], stack.sides_mm[2], layers=1, mu_mpa=mu, lambda_mpa=lam
@@ -81,6 +87,7 @@ def deformable_check(
         frozen(shift, (3,), name="centre_shift_mm"),
         numbers.count,
         answer.residual,
+        smoothed_mm,
     )
 
 

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from mesh_tools.arrays import Array, BoolArray, IntArray
 from mesh_tools.errors import BadValueError, NoAnswerError
-from mesh_tools.self_crossing import refuse_self_crossing
+from mesh_tools.self_crossing import self_crossings
 from mesh_tools.surface import Surface
 
 _STEEPEST_MITRE = 1.6
@@ -19,6 +19,11 @@ _LOWEST_ELEVATION = 0.5
 _SLOPE = 0.5
 _WEDGE_KEEPS = 0.15
 _SMOOTHINGS = 30
+_SHRINKINGS = 60
+_LEAST_SHARE = 0.02
+_SLOPE_OF_SHRUNK = 1.5
+_THINNINGS = 6
+_GRADIENT_STEPS = 60
 _SMALL_COSINE = 0.5
 _SAMPLE_CEILING = 400_000
 
@@ -50,10 +55,9 @@ def offset_directions(points_mm: Array, faces: IntArray) -> Array:
     """
     vectors = face_vectors(points_mm, faces)
     sizes = np.linalg.norm(vectors, axis=1)
-    total = _summed_at_corners(vectors, faces, len(points_mm))
-    area = _summed_at_corners(sizes[:, None], faces, len(points_mm))[:, 0]
+    total, area = _normals_at_points(points_mm, faces)
     length = np.linalg.norm(total, axis=1)
-    flat = length < 0.2 * area
+    flat = doubles_back(points_mm, faces)
     if flat.any():
         where = points_mm[flat][0].round(2).tolist()
         raise BadValueError(
@@ -64,6 +68,20 @@ def offset_directions(points_mm: Array, faces: IntArray) -> Array:
     way = start + _correction(vectors / np.maximum(sizes, 1e-300)[:, None], sizes, start, faces)
     size = np.linalg.norm(way, axis=1, keepdims=True)
     return np.asarray(way * np.minimum(1.0, _STEEPEST_MITRE / size))
+
+
+def doubles_back(points_mm: Array, faces: IntArray) -> BoolArray:
+    """Mask (n,) of points around which the faces' area vectors nearly cancel."""
+    total, area = _normals_at_points(points_mm, faces)
+    return np.asarray(np.linalg.norm(total, axis=1) < 0.2 * area)
+
+
+def _normals_at_points(points_mm: Array, faces: IntArray) -> tuple[Array, Array]:
+    """Sum (n, 3) of the area vectors and sum (n,) of the areas of the faces at each point."""
+    vectors = face_vectors(points_mm, faces)
+    sizes = np.linalg.norm(vectors, axis=1, keepdims=True)
+    both = _summed_at_corners(np.hstack([vectors, sizes]), faces, len(points_mm))
+    return both[:, :3], both[:, 3]
 
 
 def _correction(normal: Array, sizes: Array, start: Array, faces: IntArray) -> Array:
@@ -79,11 +97,20 @@ def _correction(normal: Array, sizes: Array, start: Array, faces: IntArray) -> A
     return np.asarray(np.linalg.solve(matrix + hold[:, None, None] * np.eye(3), miss[..., None])[..., 0])
 
 
+class LayerFoldsError(NoAnswerError):
+    """No layer fits on the surface at ``at`` (k,), indices of its points: it would fold over or cross itself."""
+
+    def __init__(self, message: str, at: IntArray) -> None:
+        super().__init__(message)
+        self.at = at
+
+
 def bone_side(points_mm: Array, faces: IntArray, thickness_mm: Array) -> BoneSide:
     """Offset by ``thickness_mm`` (n,), less where two walls face each other closer than twice that.
 
-    There the thickness is 45 % of the gap, and it grows from there by at most 0.5 mm a mm. Raises NoAnswerError
-    where even a twentieth of the thickness folds the layer over, SelfCrossingError where walls cross all the same.
+    There the thickness is 45 % of the gap, and it grows from there by at most 0.5 mm a mm; where the layer would fold
+    over or cross itself all the same, its directions are evened out, then it is made thinner. Raises LayerFoldsError
+    where even a fiftieth of the thickness does not help.
     """
     direction = offset_directions(points_mm, faces)
     normal = direction / np.linalg.norm(direction, axis=1)[:, None]
@@ -91,9 +118,19 @@ def bone_side(points_mm: Array, faces: IntArray, thickness_mm: Array) -> BoneSid
         points_mm, faces, np.arange(len(points_mm)), normal, up_to=thickness_mm / _SHARE_OF_GAP
     )
     used = _sloped(points_mm, faces, np.minimum(thickness_mm, _SHARE_OF_GAP * free))
-    move, used = _unfolded(points_mm, faces, direction, used)
-    refuse_self_crossing(Surface(points_mm + move, faces), name="the bone side of the ligament")
-    return BoneSide(points_mm + move, used, used < 0.999 * thickness_mm)
+    for _ in range(_THINNINGS):
+        move, used = _unfolded(points_mm, faces, direction, used)
+        found = self_crossings(Surface(points_mm + move, faces))
+        if not found.count:
+            return BoneSide(points_mm + move, used, used < 0.999 * thickness_mm)
+        at = np.unique(np.concatenate([found.edge_points.ravel(), faces[found.faces].ravel()]))
+        used[at] *= 0.5
+        used = _sloped(points_mm, faces, used)
+    raise LayerFoldsError(
+        f"the ligament layer must not cross itself; it does at {found.count} places even when made thin there, first "
+        f"near {found.points_mm[0].round(2).tolist()} mm; smooth the root surface.",
+        at,
+    )
 
 
 def facing_limits(points_mm: Array, faces: IntArray, at: IntArray, normal: Array, *, up_to: Array) -> Array:
@@ -148,10 +185,10 @@ def _samples(points: Array, faces: IntArray, *, spacing: float) -> Array:
     return np.concatenate(parts)
 
 
-def _sloped(points: Array, faces: IntArray, thickness: Array) -> Array:
-    """Thickness cut so that it grows by at most 0.5 mm per mm along any edge."""
+def _sloped(points: Array, faces: IntArray, thickness: Array, *, slope: float = _SLOPE) -> Array:
+    """Thickness cut so that it grows by at most ``slope`` mm per mm along any edge."""
     edges = np.unique(np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1), axis=0)
-    rise = _SLOPE * np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+    rise = slope * np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
     cut = np.array(thickness)
     for _ in range(100):
         before = cut.copy()
@@ -166,10 +203,11 @@ def _unfolded(points: Array, faces: IntArray, direction: Array, thickness: Array
     """Moves (n, 3) and thickness (n,) changed at the corners of wedges that would fold over.
 
     Their directions are averaged with their neighbours' and turned toward the normals they oppose, in turns; what
-    still folds after that is made thinner.
+    still folds after that is made thinner along the directions that best follow all the normals around a point.
     """
     way, cut = np.array(direction), np.array(thickness)
-    for attempt in range(80):
+    followed = np.zeros(len(points), dtype=bool)
+    for attempt in range(_SMOOTHINGS + _SHRINKINGS):
         bad = _folded(points, faces, way * cut[:, None], cut)
         if not bad.any():
             return way * cut[:, None], cut
@@ -179,13 +217,40 @@ def _unfolded(points: Array, faces: IntArray, direction: Array, thickness: Array
         elif attempt < _SMOOTHINGS:
             way = _turned(points, faces[bad], way)
         else:
-            cut[at] *= 0.8
-        if (cut[at] < 0.05 * thickness[at]).any():
+            new = at[~followed[at]]
+            way[new] = _following(points, faces, new)
+            followed[new] = True
+            cut[at] *= 0.7
+            cut = _sloped(points, faces, cut, slope=_SLOPE_OF_SHRUNK)
+        if (cut[at] < _LEAST_SHARE * thickness[at]).any():
             break
-    raise NoAnswerError(
+    raise LayerFoldsError(
         f"the ligament layer must not fold over; it does at {int(bad.sum())} of {len(faces)} faces even when made thin "
-        f"there, first near {points[faces[bad][0]].mean(axis=0).round(2).tolist()} mm; smooth the root surface."
+        f"there, first near {points[faces[bad][0]].mean(axis=0).round(2).tolist()} mm; smooth the root surface.",
+        at,
     )
+
+
+def _following(points: Array, faces: IntArray, at: IntArray) -> Array:
+    """Vectors (k, 3) at the points ``at`` whose least advance along the normals of the faces around is largest.
+
+    That direction is the point nearest the origin in the normals' convex hull, found by exponentiated gradients
+    (J. Kivinen, M. K. Warmuth, Information and Computation 132 (1997) 1).
+    """
+    which = np.full(len(points), -1, dtype=np.int64)
+    which[at] = np.arange(len(at))
+    row = which[faces]
+    face, corner = np.nonzero(row >= 0)
+    row = row[face, corner]
+    vectors = face_vectors(points, faces[face])
+    normal = vectors / np.linalg.norm(vectors, axis=1)[:, None]
+    weight = np.ones(len(row))
+    for _ in range(_GRADIENT_STEPS):
+        weight /= np.bincount(row, weight, minlength=len(at))[row]
+        nearest = np.stack([np.bincount(row, weight * n, minlength=len(at)) for n in normal.T], axis=1)
+        weight *= np.exp(-np.einsum("rx,rx->r", normal, nearest[row]))
+    size = np.maximum(np.linalg.norm(nearest, axis=1, keepdims=True), 1e-12)
+    return np.asarray(nearest / size * np.minimum(1.0 / size, _STEEPEST_MITRE))
 
 
 def _turned(points: Array, faces: IntArray, direction: Array) -> Array:

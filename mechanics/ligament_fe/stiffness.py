@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from mechanics.ligament_fe.assembly import lame
 from mechanics.ligament_fe.checks import checked_root
+from mechanics.ligament_fe.mending import mended
 from mechanics.ligament_fe.nodes import surface_nodes
 from mechanics.ligament_fe.offset import bone_side, face_vectors
 from mechanics.ligament_fe.root import Root
@@ -35,7 +36,7 @@ class FeResult:
     ``n_unknowns``; ``points_mm`` (n, 3), ``faces`` (m, 3) the root surface that was used (welded, perhaps coarsened);
     ``thickness_mm`` (n,) the thickness that was used there; ``narrowed_share`` the share of the root's area whose
     thickness was cut because two walls face each other; ``unit_traction_mpa`` (m, 3, 6) mean traction on each face
-    for unit motions.
+    for unit motions; ``smoothed_mm`` how far the root was smoothed at most, where a layer would have folded over.
     """
 
     stiffness: Array
@@ -47,6 +48,7 @@ class FeResult:
     thickness_mm: Array
     narrowed_share: float
     unit_traction_mpa: Array
+    smoothed_mm: float = 0.0
 
     def traction_mpa(self, motion: ArrayLike) -> Array:
         """Traction (m, 3) of the tooth on the ligament for a rigid motion [u; theta] (6,).
@@ -79,12 +81,13 @@ def fe_stiffness(
     at the crest. ``layers`` wedges through the thickness: one is enough (two change K by under 0.1 %). With
     ``target_faces`` a finer surface is coarsened first.
 
-    Raises BadValueError for a surface, thickness or material that breaks a rule, NoAnswerError where the layer folds
-    over, the solve leaves a residual or K is ill-conditioned, SelfCrossingError for a surface through itself.
+    Where the layer would fold over the root is smoothed a little, or coarsened. Raises BadValueError for a surface,
+    thickness or material that breaks a rule, NoAnswerError where the layer folds over all the same, the solve leaves a
+    residual or K is ill-conditioned, SelfCrossingError for a surface through itself.
     """
     _check_material(e_mpa=e_mpa, nu=nu, layers=layers)
     root = checked_root(points_mm, faces, thickness_mm, target_faces=target_faces)
-    bone = bone_side(root.points_mm, root.faces, root.thickness_mm)
+    root, bone, smoothed_mm = mended(root, lambda r: bone_side(r.points_mm, r.faces, r.thickness_mm))
     nodes = surface_nodes(root.faces, len(root.points_mm))
     mu, lam = lame(e_mpa=e_mpa, nu=nu)
     stack = ligament_stack(
@@ -96,9 +99,9 @@ def fe_stiffness(
         lambda_mpa=lam,
     )
     areas = np.linalg.norm(face_vectors(root.points_mm, root.faces), axis=1)
-    return _result(
-        stack, root, bone.thickness_mm, float(areas @ bone.narrowed[root.faces].any(axis=1) / areas.sum())
-    )
+    narrowed_share = float(areas @ bone.narrowed[root.faces].any(axis=1) / areas.sum())
+    result = _result(stack, root, bone.thickness_mm, narrowed_share)
+    return replace(result, smoothed_mm=smoothed_mm)
 
 
 def _result(stack: LayerStack, root: Root, thickness_mm: Array, narrowed_share: float) -> FeResult:
