@@ -40,7 +40,7 @@ def _write_pictures(report: CentreReport, folder: Path, progress: Callable[[str]
     probe = drawing_probe()
     _draw(report, estimates, loads, folder, progress, probe.window)
     progress("writing centre.html")
-    names = ("centre.png", "estimates.png", "ligament.png")
+    names = ("estimates.png", "centre.png", "ligament.png")  # in the order of the page
     pictures = {name: (folder / name).read_bytes() for name in names if (folder / name).exists()}
     (folder / "centre.html").write_text(centre_html(report, estimates, loads, pictures), "utf-8")
     return [] if probe.can_draw else [NO_DRAWING]

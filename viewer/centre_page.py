@@ -123,7 +123,12 @@ def _row(report: CentreReport, row: EstimateRow) -> dict[str, Any]:
         "name": method_name(row.method),
         "colour": look(METHOD_ROLES.get(row.method, "estimate")).colour,
         "fallback": row.fallback,
-        "cells": [point, *(_with_band(row, a) for a in ALONG), *apart, f"{result.seconds:.2f} s"],
+        "cells": [
+            point,
+            *(_with_band(row, a) for a in ALONG),
+            *apart,
+            f"{result.seconds:.2f}\N{NO-BREAK SPACE}s",
+        ],
         "assumptions": result.estimate.assumptions,
         "source": result.estimate.source,
     }
