@@ -21,7 +21,7 @@ _EDGE_IN, _GAP_IN, _HEAD_IN, _FOOT_IN = 0.16, 0.14, 1.0, 1.5
 _ROWS = ("right", "above", "left")
 _COMPASS = {"front": np.array([0.0, -1.0, 0.0]), "back": np.array([0.0, 1.0, 0.0]),
             "patient's right": np.array([-1.0, 0.0, 0.0]), "patient's left": np.array([1.0, 0.0, 0.0])}  # fmt: skip
-_ROOM = {"right": (1.12, 1.35), "left": (1.12, 1.35), "above": (1.78, 1.2)}
+_ROOM = {"right": (1.12, 1.7), "left": (1.12, 1.7), "above": (1.78, 1.2)}
 _NOTE = (
     "All six at one scale, the molars in the same place; each side view shows its own half of the bow. Pale beside the "
     f"worn shape: the bench shape.\nForce arrows: {MM_PER_N:g} mm per N. A curved arrow turns 6° per N mm and is drawn "
@@ -59,7 +59,7 @@ def write_bow_png(bench: Scene, worn: Scene, path: Path, *, title: str, window: 
 
 def one_scale_views(bench: Scene, worn: Scene) -> dict[str, View]:
     """The views of ``_ROWS``, each around both shapes, all equally wide on the patient."""
-    both = Scene(title="", surfaces=bench.surfaces, wires=(*bench.wires, *worn.wires), lines=worn.lines,
+    both = Scene(title="", surfaces=worn.surfaces, wires=(*bench.wires, *worn.wires), lines=worn.lines,
                  points=(*bench.points, *worn.points))  # fmt: skip
     found = {where: _around(both, where) for where in _ROWS}
     wide = max(view.half_width_mm for view in found.values())
