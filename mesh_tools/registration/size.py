@@ -40,12 +40,18 @@ def check_sizes(moving: Surface, fixed: Surface) -> None:
     own, other = longest_extent(moving), longest_extent(fixed)
     if not (own > 0.0 and other > 0.0):
         raise BadValueError("a scan without any extent cannot be registered; export it again.")
+    for name, extent in (("moving", own), ("fixed", other)):
+        if extent > LARGEST_MM:
+            raise UnitMismatchError(
+                f"the {name} scan is {extent:.4g} mm long, where scans are {SMALLEST_MM:g}-{LARGEST_MM:g} mm: its "
+                "unit is smaller than the one named; name its unit."
+            )
     ratio = other / own
     if not 1.0 / PARTS_RATIO <= ratio <= PARTS_RATIO:
         named = _named_ratio(ratio, within=3.0) or f"the fixed scan is {ratio:.3g} times as large."
         raise UnitMismatchError(f"longest extents {own:.4g} (moving) and {other:.4g} (fixed): {named}")
     for name, extent in (("moving", own), ("fixed", other)):
-        if not SMALLEST_MM <= extent <= LARGEST_MM:
+        if extent < SMALLEST_MM:
             raise UnitMismatchError(
                 f"the {name} scan is {extent:.4g} long, where scans are {SMALLEST_MM:g}-{LARGEST_MM:g} mm: it looks "
                 f"like {_unit_for(extent)}; name its unit."

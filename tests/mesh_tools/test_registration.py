@@ -142,6 +142,7 @@ def test_a_crown_is_found_in_the_arch_from_everywhere(seed: int) -> None:
     assert error_mm(register(known.moved(crown), demo_scan("arch")), known, crown) < 0.05
 
 
+@pytest.mark.slow
 def test_a_useless_start_is_left_for_everywhere() -> None:
     face, known = demo_scan("face"), a_motion(6, turn_deg=150.0)
     found = register(known.moved(face), face, start=RigidMotion.still())
@@ -220,7 +221,7 @@ def test_a_tolerance_must_make_sense() -> None:
 
 
 @needs_open_meshes
-@pytest.mark.parametrize("noise", [0.0, 0.1])
+@pytest.mark.parametrize("noise", [pytest.param(0.0, marks=pytest.mark.slow), 0.1])
 def test_open_arch_on_its_cast(noise: float) -> None:
     arch, cast = (open_scan(f"arch/upper_{n}_mm.stl") for n in ("open_scan", "cast"))
     known = a_motion(1)
