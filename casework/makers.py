@@ -23,9 +23,9 @@ from mesh_tools.topology import boundary_loops
 Made = tuple[CentreEstimate, LigamentCentres | None]
 Maker = Callable[[], Made]
 _MODEL_SOURCES = {
-    "elastic_foundation": "Johnson KL 1985 Contact Mechanics, section 4.3 (a thin bonded layer as springs)",
-    "thin_layer": "Synge JL 1933 Phil Trans R Soc A 231:435-477 (the thin, nearly incompressible ligament)",
-    "finite_elements": "Tanne K, Sakuda M, Burstone CJ 1987 AJODO 92:499-505 (the ligament as a solid layer)",
+    "elastic_foundation": "Johnson KL 1985 Contact Mechanics, section 4.3: a thin bonded layer as springs",
+    "thin_layer": "Synge JL 1933 Phil Trans R Soc A 231:435-477: the thin, nearly incompressible ligament",
+    "finite_elements": "Tanne K, Sakuda M, Burstone CJ 1987 AJODO 92:499-505: the ligament as a solid layer",
 }
 _MODEL_WORDS = {
     "elastic_foundation": "rigid tooth and bone; every root facet a normal and a tangential spring",
