@@ -21,11 +21,27 @@ NO_DRAWING = (
 _EGL, _OSMESA = "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow"
 _TIMEOUT_S = 60.0
 _CHILD = """
-import pyvista
-plotter = pyvista.Plotter(off_screen=True, window_size=(32, 32))
-plotter.add_mesh(pyvista.Sphere(), color="red", lighting=False)
-picture = plotter.screenshot(return_img=True)
-assert picture[16, 16, 0] > 200 and picture[16, 16, 1] < 60
+import vtkmodules.vtkRenderingOpenGL2
+from vtkmodules.vtkFiltersSources import vtkSphereSource
+from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper, vtkRenderer
+from vtkmodules.vtkRenderingCore import vtkRenderWindow, vtkWindowToImageFilter
+ball, mapper, actor = vtkSphereSource(), vtkPolyDataMapper(), vtkActor()
+mapper.SetInputConnection(ball.GetOutputPort())
+actor.SetMapper(mapper)
+look = actor.GetProperty()
+look.SetColor(1.0, 0.0, 0.0)
+look.LightingOff()
+scene, window, picture = vtkRenderer(), vtkRenderWindow(), vtkWindowToImageFilter()
+scene.SetBackground(1.0, 1.0, 1.0)
+scene.AddActor(actor)
+window.SetOffScreenRendering(True)
+window.SetSize(32, 32)
+window.AddRenderer(scene)
+window.Render()
+picture.SetInput(window)
+picture.Update()
+red, green = (picture.GetOutput().GetScalarComponentAsDouble(16, 16, 0, k) for k in range(2))
+assert red > 200 and green < 60
 print("DRAWN")
 """
 

@@ -45,7 +45,7 @@ def painted(corners: Array, *, low: Array, cell: float, shape: tuple[int, int]) 
     for n in np.unique(steps):
         i, j = np.triu_indices(n + 1)
         weights = np.stack([i, j - i, n - j], axis=-1) / n
-        points = np.einsum("wc,mcd->mwd", weights, corners[steps == n]).reshape(-1, 2)
+        points = (weights @ corners[steps == n].transpose(1, 0, 2).reshape(3, -1)).reshape(-1, 2)
         columns, rows = np.clip(((points - low) / cell).astype(int), 0, [shape[1] - 1, shape[0] - 1]).T
         grid[rows, columns] = True
     return grid
