@@ -1,4 +1,4 @@
-"""Optional checks on a centre: how it moves when the ligament stiffens under load, and what rigid tooth and bone cost."""
+"""Optional checks on a centre: how load moves it on a ligament that stiffens, and what rigid tooth and bone cost."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from typing import Any
 from casework.centre import CentreReport
 from mechanics.ligament.bilinear import BilinearLigament, centre_against_force
 from mesh_tools.arrays import Array
+from mesh_tools.errors import BadValueError
+
+_MOST_N = 30.0
 
 
 def with_forces(report: CentreReport, forces_n: Sequence[float], *, rotation: Array) -> CentreReport:
@@ -17,6 +20,8 @@ def with_forces(report: CentreReport, forces_n: Sequence[float], *, rotation: Ar
     E 0.05 then 0.20 MPa with the break at 7 % strain: Prog Orthod 2017, PMC5326743. Raises BadValueError for a scan
     without roots and NoAnswerError when a centre does not settle.
     """
+    if not all(0.0 < f <= _MOST_N for f in forces_n):
+        raise BadValueError(f"forces must be above zero and at most {_MOST_N:g} N; got {list(forces_n)}.")
     root = report.needed_root()
     found = centre_against_force(
         root.points_mm,

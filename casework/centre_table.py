@@ -24,6 +24,7 @@ def centre_text(report: CentreReport) -> str:
         f"Centre of resistance, LPS mm (origin as in {report.file or 'the input'}):",
         _HEAD,
         *(_row(report, name) for name in report.methods),
+        *(["  * made without what the method really needs: a fallback"] if _has_fallback(report) else []),
         *_how_sure(report),
         *checks_text(report),
         *(f"  ! {text}" for text in report.warnings),
@@ -73,10 +74,14 @@ def _row(report: CentreReport, name: str) -> str:
     )
 
 
+def _has_fallback(report: CentreReport) -> bool:
+    return any(m.estimate.fallback for m in report.methods.values())
+
+
 def _band(report: CentreReport, name: str) -> str:
     """95 % half-width of the sampled region for a ligament model, published SDs for a landmark, else a dash."""
     result = report.methods[name]
-    if result.ligament is not None and report.confidence is not None:
+    if name == "elastic_foundation" and report.confidence is not None:
         return f"+-{report.confidence.band_mm:.1f} mm"
     scatter = result.estimate.scatter_mm
     return "-" if scatter is None else f"SD {min(scatter):.1f}-{max(scatter):.1f}"

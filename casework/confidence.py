@@ -8,17 +8,20 @@ from typing import Any
 import numpy as np
 
 from casework.question import CentreQuestion
+from mechanics.ligament.springs import Ligament
 from mechanics.uncertainty.distributions import USUAL_INPUTS, Distribution
 from mechanics.uncertainty.propagate import Functional, Uncertainty, propagate
 from mechanics.uncertainty.root_family import root_family
 from mesh_tools.anatomy import ToothAnatomy, height_below_cej
 from mesh_tools.arrays import Array
+from mesh_tools.errors import BadValueError
 from mesh_tools.surface import Surface
 
+_HALF_NU = 0.05
 _HALF_RANGE_MM = (
     0.75  # healthy crest 0-1.5 mm below the cervical line at 9-16 years: half of that about the given level
 )
-_LEAST_LEVEL_MM = 0.0
+_LEAST_LEVEL_MM = -2.0  # as far occlusal of the cervical line as a crest may be given
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,8 +60,10 @@ def confidence(
     functionals: dict[str, Functional] | None = None,
 ) -> Confidence:  # fmt: skip
     """The region of the elastic-foundation centre over ``samples`` draws; raises BowtrueError in one line."""
+    if seed < 0:
+        raise BadValueError(f"seed must be zero or more; got {seed}.")
     depth = height_below_cej(surface, anatomy)
-    inputs = _inputs(question.crest_below_cej_mm)
+    inputs = _inputs(question.crest_below_cej_mm, question.ligament.nu)
     crest = inputs["crest_below_cej_mm"]
     below = depth[surface.faces].max(axis=1) > crest.low - 1.0
     root = Surface(surface.points_mm, surface.faces[below])
@@ -77,7 +82,7 @@ def confidence(
     return Confidence(answer)
 
 
-def _inputs(crest_mm: float) -> dict[str, Distribution]:
+def _inputs(crest_mm: float, nu: float) -> dict[str, Distribution]:
     """The usual inputs, with the crest's range moved to the given level when that is not the usual one."""
     inputs = dict(USUAL_INPUTS)
     usual = inputs["crest_below_cej_mm"]
@@ -87,6 +92,13 @@ def _inputs(crest_mm: float) -> dict[str, Distribution]:
             "normal", low, low + 2.0 * _HALF_RANGE_MM,
             "spread of the healthy crest, moved to the given level (assumption)", crest_mm, usual.sd,
         )  # fmt: skip
+    if abs(nu - Ligament().nu) > 1e-9:
+        inputs["nu"] = Distribution(
+            "uniform",
+            max(0.0, nu - _HALF_NU),
+            min(0.4995, nu + _HALF_NU),
+            "within 0.05 of the given value (assumption)",
+        )
     return inputs
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from casework.centre import CentreReport, MethodResult
 from casework.crown_only import crown_methods
-from casework.incomplete import end_warnings, ends_tree, line_warnings, root_count_warnings
+from casework.incomplete import crossing_warnings, end_warnings, ends_tree, line_warnings, root_count_warnings
 from casework.makers import made_methods
 from casework.question import FAST_METHODS, METHODS, CentreQuestion
 from casework.scans import bone_from_file, scan_from_file
@@ -27,6 +27,7 @@ from mesh_tools.surface import Surface
 
 WITH_BONE = "whole tooth with bone"
 WHOLE_TOOTH, CROWN_ONLY, TUBE_ONLY = "whole tooth", "crown only", "tube landmark only"
+_NOISE_SHARE = 0.002  # of the root's area pierced by its own folds: no more than a scan's noise does
 _MEAN_DEPTH_MM = 4.94  # tube face to centre, lingual: Gandhi V et al. 2021 AJODO 160:442-450
 
 
@@ -44,7 +45,9 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
         root = supported_root(surface, anatomy, crest_points_mm=crest.points_mm)
         question = replace(question, crest_below_cej_mm=float(crest.below_cej_mm.mean()))
     _check_thickness(question, root)
-    refuse_self_crossing(root, name=f"tooth {question.tooth.fdi}: the supported root")
+    crossed = refuse_self_crossing(
+        root, name=f"tooth {question.tooth.fdi}: the supported root", least_share=_NOISE_SHARE
+    )
     ends = root_ends(root, anatomy)
     methods = made_methods(surface, anatomy, root, question)
     return CentreReport(
@@ -52,7 +55,8 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
         anatomy=anatomy, root=root, methods=methods, step=WHOLE_TOOTH if crest is None else WITH_BONE,
         findings=() if crest is None else (_crest_told(crest),),
         warnings=(
-            *line_warnings(anatomy), *root_count_warnings(anatomy, question), *end_warnings(root, ends, question)
+            *line_warnings(anatomy), *crossing_warnings(crossed, question),
+            *root_count_warnings(anatomy, question), *end_warnings(root, ends, question),
         ),
         extra={
             "root_ends": ends_tree(root, ends, question),

@@ -133,3 +133,13 @@ def line_warnings(anatomy: ToothAnatomy) -> list[str]:
         f"{found.confidence:.2f}); it is placed by the usual crown height. Give it as a landmark (cervical_1, "
         "cervical_2, ...) or look at the picture."
     ]
+
+
+def crossing_warnings(count: int, question: CentreQuestion) -> list[str]:
+    """Tiny folds of a noisy scan: they hardly move the centre, but say that the surface is rough."""
+    if not count:
+        return []
+    return [
+        f"Tooth {question.tooth.fdi}: the root's surface crosses itself at {count} tiny "
+        f"place{'s' if count > 1 else ''}, as noise does; smooth the scan if the finite elements refuse it."
+    ]

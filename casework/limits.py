@@ -13,6 +13,8 @@ from mechanics.sides import SIDES, Side
 _ROOTS_COMPLETE_YEARS = 10.0
 # 250-500 gf per side for orthopaedic and orthodontic effect: statement in Prog Orthod 2016, s40510-016-0130-4.
 _USUAL_GF = (150.0, 500.0)
+_STRESS_SHARE = 0.8  # of the proof stress: our choice
+_TIP_N_MM = 2.0  # about half a millimetre of offset at 4 N: our choice
 _SKIN_MM = 1.0  # nearer than this counts as touching: our choice
 # Largest SD per direction about the trifurcation and the buccal face: Gandhi V et al. 2021 AJODO 160:442-450.
 _RULE_SCATTER_MM = 2.7
@@ -23,15 +25,16 @@ def case_warnings(case: CaseModel) -> list[str]:
     return [*_age(case), *_force(case), *_asymmetry(case), *_rigid(case)]
 
 
-def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow) -> list[str]:
+def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow, *, proof_mpa: float) -> list[str]:
     """What the solved plan says: a target not reached, a rule of thumb far off, notes of the loaded bow."""
-    found = list(worn.notes)
+    found = [*worn.notes, *_stressed(worn, proof_mpa), *_pushed(sides)]
     for side, plan in sides.items():
         if not plan.solved:
             found.append(
                 f"{side} side: the line of force is NOT brought to the target; {plan.offset_after_mm:+.1f} mm are left "
                 f"at {plan.bend_deg:+.0f} degrees. See the advice of that side."
             )
+        found += _shared(side, plan)
         if plan.skin_mm is not None and plan.skin_mm < _SKIN_MM:
             found.append(
                 f"{side} side: the worn outer arm comes within {plan.skin_mm:.1f} mm of the skin"
@@ -44,6 +47,40 @@ def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow) -> list[str]:
                 f"of the centre ({_RULE_SCATTER_MM} mm): check the tube landmarks and the tooth's picture."
             )
     return found
+
+
+def _stressed(worn: WornBow, proof_mpa: float) -> list[str]:
+    if worn.max_stress_mpa <= _STRESS_SHARE * proof_mpa:
+        return []
+    part, place = worn.max_stress_place
+    return [
+        f"The {part} wire is stressed to {worn.max_stress_mpa:.0f} of {proof_mpa:.0f} MPa proof, {place:.0f} mm from "
+        "its right end: it may take a set; use thicker wire, less force or less activation."
+    ]
+
+
+def _pushed(sides: Mapping[Side, SidePlan]) -> list[str]:
+    """Sideways force larger than the strap's: the inner bow is not passive."""
+    return [
+        f"{side} side: the bow pushes the molar {'outward' if s.lateral_n > 0.0 else 'inward'} with "
+        f"{abs(s.lateral_n):.1f} N, more than the strap's {s.strap_force_n:.1f} N: lessen expansion or toe-in, "
+        "or fit the inner bow passively."
+        for side, s in sides.items()
+        if abs(s.lateral_n) > s.strap_force_n
+    ]
+
+
+def _shared(side: Side, plan: SidePlan) -> list[str]:
+    """What reaches a molar through the shared bow although its own line of force says otherwise."""
+    apart = plan.tip_after_n_mm - plan.tipping_moment_after_n_mm
+    if abs(apart) < _TIP_N_MM:
+        return []
+    way = "roots" if plan.tip_after_n_mm > 0.0 else "crown"
+    return [
+        f"{side} side: its line of force alone would tip the molar by {plan.tipping_moment_after_n_mm:+.1f} N mm, but "
+        f"{plan.tip_after_n_mm:+.1f} N mm reach it through the bow both sides share ({way} back): the sides differ. "
+        'choices.aim = "no_tip" solves for what each molar feels.'
+    ]
 
 
 def _age(case: CaseModel) -> list[str]:

@@ -86,7 +86,8 @@ def method_makers(
         makers["rule_of_thumb"] = lambda: (_rule(surface, anatomy, question), None)
     roof = anatomy.trifurcation_mm
     if roof is not None:
-        makers["furcation"] = lambda: (at_furcation(roof), None)
+        first = anatomy.tooth.fdi in (16, 26)
+        makers["furcation"] = lambda: (at_furcation(roof, first_upper_molar=first), None)
     return makers
 
 

@@ -76,6 +76,8 @@ class SidePlan:
 
     ``offset_*`` is the signed distance in mm from the target to the loaded line of force in the sagittal plane,
     positive when the line passes apical of it; ``tipping_moment_*`` is the force in that plane times the offset.
+    ``tip_*_n_mm`` is the tipping moment that really reaches the molar about the target through the shared bow,
+    positive when it carries the roots back; it differs from the line's on an asymmetric bow.
     ``bend_place_mm`` is measured along the outer wire from the middle of the joint; ``bend_deg`` is positive up.
     """
 
@@ -100,12 +102,15 @@ class SidePlan:
     offset_after_mm: float
     tipping_moment_before_n_mm: float
     tipping_moment_after_n_mm: float
+    tip_before_n_mm: float
+    tip_after_n_mm: float
     wrench_at_centre: Wrench
     distal_n: float
     vertical_n: float
     lateral_n: float
     solved: bool
     movement: Movement | None
+    movement_before: Movement | None
     bench: BenchWork
     fit: TerminalFit
     skin_mm: float | None = None

@@ -58,6 +58,8 @@ def side_as_dict(side: SidePlan) -> dict[str, Any]:
         "offset_after_mm": side.offset_after_mm,
         "tipping_moment_before_n_mm": side.tipping_moment_before_n_mm,
         "tipping_moment_after_n_mm": side.tipping_moment_after_n_mm,
+        "tip_before_n_mm": side.tip_before_n_mm,
+        "tip_after_n_mm": side.tip_after_n_mm,
         "wrench_at_centre": {
             "force_n": _list(side.wrench_at_centre.force_n),
             "moment_n_mm": _list(side.wrench_at_centre.moment_n_mm),

@@ -91,7 +91,7 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
         molars=molars,
         face=scans["face"].surface if "face" in scans else None,
         arch=scans["arch"].surface if "arch" in scans else None,
-        warnings=(*warnings, *plan_warnings(sides, solution.worn_after)),
+        warnings=(*warnings, *plan_warnings(sides, solution.worn_after, proof_mpa=case.bow.proof_mpa)),
         findings=tuple(f"scans.{name}: {text}" for name, scan in scans.items() for text in scan.changes),
         inputs=tuple(InputFile(name, scan.file, scan.sha256) for name, scan in scans.items()),
     )

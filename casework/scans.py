@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+import numpy as np
+
 from casework.case_file import CaseModel, ScanModel
 from casework.registration import Laid, laid_scans
 from mechanics.sides import SIDES
@@ -26,6 +28,9 @@ _KIND: dict[str, ScanKind] = {
     "face": "head",
     "bow": "bow",
 }
+_FARTHEST_MM = (
+    5000.0  # far beyond any scanner's room; double precision still holds 1e-9 mm in the sums over a root
+)
 _CROWN_MM = (7.0, 12.0)  # longest extent of a scan that ends at the gum (common practice, no source)
 
 
@@ -84,6 +89,7 @@ def scan_from_file(
 ) -> Scan:  # fmt: skip
     """The surface in the file at ``path`` in LPS mm, repaired. Raises BowtrueError in one line."""
     raw = to_lps(read_surface(path), axes)
+    _check_origin(raw, unit)
     if kind == "bow":  # its two wires may be two shells, which repair would take for two teeth
         return Scan(name, shown_as or path.name, sha256_of(path), in_mm(raw, unit, kind), tooth, ())
     fixed = repaired(raw)  # first, so that a stray flake does not decide the size
@@ -95,6 +101,16 @@ def scan_from_file(
         tooth,
         tuple(c.text for c in fixed.changes),
     )
+
+
+def _check_origin(surface: Surface, unit: str | None) -> None:
+    """Raises BadValueError for a scan so far from its origin that its own digits would be lost."""
+    far = mm_per(unit or "mm") * float(np.abs(surface.points_mm).max())
+    if far > _FARTHEST_MM:
+        raise BadValueError(
+            f"the scan lies {far:.3g} mm from its origin, more than {_FARTHEST_MM:g} mm: its digits would be "
+            "lost; move it nearer and export it again."
+        )
 
 
 def _tooth_in_mm(surface: Surface, unit: str | None) -> Surface:

@@ -24,6 +24,9 @@ _FALLBACKS = ("elastic_foundation", "furcation", "average_anatomy", "rule_of_thu
 _MODELS = ("finite_elements", "thin_layer", "elastic_foundation")
 
 
+_TUBE_MM = 6.0  # from the middle of a tube's axis to the tooth it is fixed to, with slack: our choice
+
+
 class SideError(BowtrueError, ValueError):
     """A molar of the case was refused; the text names the side and what to do."""
 
@@ -55,6 +58,7 @@ def side_centre(case: CaseModel, side: Side, scan: Scan | None, rotation: Array)
     except BowtrueError as err:
         raise SideError(f"{side} molar: {err}") from err
     if scan is not None:
+        _check_tube(side, scan, question)
         report = replace(
             report, file=scan.file, sha256=scan.sha256, findings=(*scan.changes, *report.findings)
         )
@@ -66,6 +70,18 @@ def side_centre(case: CaseModel, side: Side, scan: Scan | None, rotation: Array)
             f"target is {method}."
         )
     return SideCentre(report, method, report.methods[method].point_mm, _stiffness(report), tuple(warnings))
+
+
+def _check_tube(side: Side, scan: Scan, question: CentreQuestion) -> None:
+    """Raises SideError when the tube is not on the tooth: two frames, or points of another tooth."""
+    assert question.tube is not None
+    middle = 0.5 * (question.tube.mesial_mm + question.tube.distal_mm)
+    gap = float(np.linalg.norm(scan.surface.points_mm - middle, axis=1).min())
+    if gap > _TUBE_MM:
+        raise SideError(
+            f"landmarks.tube_{side}: lies {gap:.1f} mm from the {side} molar's scan, more than {_TUBE_MM:.0f} mm; scan "
+            "and landmarks must share one frame and unit: check the axes, or lay the scan with a register table."
+        )
 
 
 def _question(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -> CentreQuestion:

@@ -16,7 +16,8 @@ from mechanics.bend.help import Help
 from mechanics.bend.sensitivity import Sensitivity
 from mechanics.bow.bend import bend_point_mm
 from mechanics.bow.passivity import passivity
-from mechanics.centres.movement import Movement, movement
+from mechanics.bow.wire import WornBow
+from mechanics.centres.movement import Movement, movement_under
 from mechanics.centres.rule_of_thumb import UP_MM
 from mechanics.sides import Side, outward_sign
 from mesh_tools.arrays import Array
@@ -65,12 +66,15 @@ def side_plan(side: Side, solved: Solved) -> SidePlan:
         offset_after_mm=after.offset_mm,
         tipping_moment_before_n_mm=before.tipping_moment_n_mm,
         tipping_moment_after_n_mm=after.tipping_moment_n_mm,
+        tip_before_n_mm=-float(solution.worn_before.moment_n_mm[side][0]),
+        tip_after_n_mm=-float(moment[0]),
         wrench_at_centre=Wrench(solved.lps(force), solved.lps(moment)),
         distal_n=float(force[1]),
         vertical_n=float(force[2]),
         lateral_n=outward_sign(side) * float(force[0]),
         solved=solution.solved_side(side),
-        movement=_movement(side, solved),
+        movement=_movement(side, solved, worn),
+        movement_before=_movement(side, solved, solution.worn_before),
         bench=bench_work(side, solved.bend),
         fit=passivity(solved.bend.case.bow, seat="as it lies")[side],
         skin_mm=None if solution.skin_mm is None else solution.skin_mm[side],
@@ -104,18 +108,19 @@ def _strap_point(side: Side, solved: Solved) -> Array | None:
     return solved.lps(straps[0].toward_mm)
 
 
-def _movement(side: Side, solved: Solved) -> Movement | None:
-    """What the worn line of force does to the molar, in words; None when its roots are not seen."""
+def _movement(side: Side, solved: Solved, worn: WornBow) -> Movement | None:
+    """What the whole wrench on the molar does to it in side view, in words; None when its roots are not seen."""
     centre = solved.centres[side]
-    anatomy, worn = centre.report.anatomy, solved.bend.solution.worn_after
+    anatomy = centre.report.anatomy
     if centre.stiffness is None or anatomy is None:
         return None
     apex = np.mean(list(anatomy.apices_mm.values()), axis=0)
     crown = anatomy.cervical_line_mm.mean(axis=0) - anatomy.crown_height_mm * anatomy.long_axis
-    return movement(
+    return movement_under(
         centre.stiffness,
-        force=solved.lps(worn.strap_direction[side]),
-        through_mm=solved.lps(worn.hook_mm[side]),
+        force=solved.lps(worn.force_n[side]),
+        moment=solved.lps(worn.moment_n_mm[side]),
+        about_mm=centre.target_mm,
         crown_mm=crown,
         apex_mm=apex,
         rotation=solved.rotation,

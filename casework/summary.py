@@ -19,11 +19,16 @@ def plan_text(plan: Plan) -> str:
 
 def _side_lines(side: SidePlan) -> list[str]:
     way = "up" if side.bend_deg >= 0.0 else "down"
-    solved = "" if side.solved else "  NOT REACHED"
+    place = f"{abs(side.bend_deg):.1f} deg at {side.bend_place_mm:.0f} mm from the middle of the joint"
+    head = f"  {side.side:5s} {side.tooth}: "
+    order = (
+        f"{head}bend the outer arm {way} {place}"
+        if side.solved
+        else f"{head}NOT REACHED, do not bend from this plan (stopped at {way} {place})"
+    )
     force_gf = side.strap_force_n / N_PER_GF
     return [
-        f"  {side.side:5s} {side.tooth}: bend the outer arm {way} {abs(side.bend_deg):.1f} deg at "
-        f"{side.bend_place_mm:.0f} mm from the middle of the joint{solved}",
+        order,
         f"        line of force {_where(side.offset_before_mm)} the target before, {_where(side.offset_after_mm)} "
         f"after; strap {side.strap_force_n:.2f} N ({force_gf:.0f} gf)",
         f"        on the molar: distal {side.distal_n:.2f} N, {_vertical(side.vertical_n)}, "
@@ -44,10 +49,14 @@ def _vertical(newtons: float) -> str:
 
 
 def _lateral(newtons: float) -> str:
+    if abs(newtons) < 0.005:
+        return "no lateral force"
     return f"{'buccal' if newtons > 0 else 'palatal'} {abs(newtons):.2f} N"
 
 
 def _made(side: SidePlan) -> list[str]:
+    if not side.solved:
+        return []
     lines = [
         f"        at the bench: to {abs(side.bench.plier_deg):.1f} deg under the plier, springs back to the bend"
     ]
@@ -58,5 +67,5 @@ def _made(side: SidePlan) -> list[str]:
             f"left {b.moment_low_n_mm:+.1f} to {b.moment_high_n_mm:+.1f} N mm"
         )
     if side.movement is not None:
-        lines.append(f"        predicted: {side.movement.words}")
+        lines.append(f"        predicted in side view: {side.movement.words}")
     return lines

@@ -57,7 +57,9 @@ def vee(matrix: ArrayLike) -> Array:
 
 
 def _check_shape(array: NDArray[Any], shape: tuple[int | None, ...], *, name: str) -> None:
-    fits = array.ndim == len(shape) and all(s is None or s == n for s, n in zip(shape, array.shape, strict=True))
+    fits = array.ndim == len(shape) and all(
+        s is None or s == n for s, n in zip(shape, array.shape, strict=True)
+    )
     if not fits:
         wanted = tuple("n" if s is None else s for s in shape)
         raise BadShapeError(f"{name} must have shape {wanted}; got {array.shape}.")

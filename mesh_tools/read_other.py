@@ -46,6 +46,10 @@ def read_ply(place: Path) -> Surface:
         raise BadFileError(
             f"{place}: {len(points)} points read, {counts['vertex']} stated; export the scan again."
         )
+    if len(faces) < counts["face"]:  # a face of more corners is read as several triangles, never as fewer
+        raise BadFileError(
+            f"{place}: {len(faces)} faces read, {counts['face']} stated; the file is cut: export it again."
+        )
     return _checked(points, faces, place)
 
 

@@ -53,16 +53,23 @@ class SelfCrossingError(BowtrueError, ValueError):
     """A surface that must bound a body passes through itself."""
 
 
-def refuse_self_crossing(surface: Surface, *, name: str) -> None:
-    """Raise SelfCrossingError, with the number of places and the first of them, where ``surface`` crosses itself."""
+def refuse_self_crossing(surface: Surface, *, name: str, least_share: float = 0.0) -> int:
+    """Number of places where ``surface`` crosses itself, when the pierced faces are at most ``least_share`` of it.
+
+    Raises SelfCrossingError, with the number of places and the first of them, when they are more.
+    """
     found = self_crossings(surface)
-    if found.count:
+    if (
+        found.count
+        and surface.areas_mm2[np.unique(found.faces)].sum() > least_share * surface.areas_mm2.sum()
+    ):
         x, y, z = found.points_mm[0]
         places = "place" if found.count == 1 else "places"
         raise SelfCrossingError(
             f"{name} must not pass through itself; it does at {found.count} {places}, the first near "
             f"({x:.2f}, {y:.2f}, {z:.2f}) mm LPS; smooth the scan there or segment the tooth again."
         )
+    return found.count
 
 
 def self_crossings(surface: Surface) -> Crossings:

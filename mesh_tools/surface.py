@@ -27,7 +27,7 @@ class Surface:
     def __post_init__(self) -> None:
         object.__setattr__(self, "points_mm", frozen(self.points_mm, (None, 3), name="points_mm"))
         object.__setattr__(self, "faces", frozen_ints(self.faces, (None, 3), name="faces"))
-        if len(self.faces) and not (0 <= self.faces.min() and self.faces.max() < len(self.points_mm)):
+        if len(self.faces) and not (self.faces.min() >= 0 and self.faces.max() < len(self.points_mm)):
             raise BadValueError(
                 f"faces must index the {len(self.points_mm)} points; got {self.faces.min()} to {self.faces.max()}."
             )
@@ -60,7 +60,7 @@ class Surface:
         return np.asarray(np.ptp(used, axis=0))
 
     def moved(self, rotation: ArrayLike, shift_mm: ArrayLike = (0.0, 0.0, 0.0)) -> Surface:
-        """Points as ``rotation @ p + shift``; a left-handed ``rotation`` flips the winding so that normals stay outward."""
+        """Points as ``rotation @ p + shift``; a left-handed ``rotation`` flips the winding normals stay outward."""
         matrix = np.asarray(rotation, dtype=np.float64)
         faces = self.faces if np.linalg.det(matrix) > 0 else self.faces[:, ::-1]
         return Surface(self.points_mm @ matrix.T + np.asarray(shift_mm, dtype=np.float64), faces)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from casework.cautions import CAUTIONS, SHORT_CAUTION
+from mechanics.centres.movement import Movement
 from mechanics.sides import SIDES, Side
 from viewer import report_details as details
 from viewer.palette import METHOD_ROLES, look
@@ -15,6 +16,7 @@ from viewer.scene import Scene
 from viewer.side_view_svg import side_view_svg
 from viewer.templates import rendered
 from viewer.words import (
+    MOVEMENT_WORDS,
     bend_words,
     distal_words,
     force_words,
@@ -70,8 +72,8 @@ def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:
         "place": f"{s.bend_place_mm:.0f} mm",
         "arm": f"{s.arm_length_mm:.0f} mm",
         "target": method_name(s.target_method),
-        "before": _state(s.offset_before_mm, s.tipping_moment_before_n_mm),
-        "after": _state(s.offset_after_mm, s.tipping_moment_after_n_mm),
+        "before": _state(s.offset_before_mm, s.tip_before_n_mm, s.movement_before),
+        "after": _state(s.offset_after_mm, s.tip_after_n_mm, s.movement),
         "strap": force_words(s.strap_force_n),
         "plier": f"{abs(s.bench.plier_deg):.1f}°",
         "bench_notes": s.bench.told,
@@ -83,12 +85,13 @@ def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:
     }
 
 
-def _state(offset_mm: float, moment_n_mm: float) -> dict[str, str]:
-    """Where the line of force passes, the moment it makes and what that does first."""
+def _state(offset_mm: float, moment_n_mm: float, movement: Movement | None) -> dict[str, str]:
+    """Where the line of force passes, the moment that reaches the molar and what the whole wrench does first; without
+    roots to stand on, what the moment alone does."""
     return {
         "offset": offset_words(offset_mm),
         "moment": f"{signed(moment_n_mm)} N mm",
-        "movement": tipping_words(moment_n_mm),
+        "movement": tipping_words(moment_n_mm) if movement is None else MOVEMENT_WORDS[movement.kind],
     }
 
 

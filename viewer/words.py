@@ -78,6 +78,13 @@ def offset_words(offset_mm: float) -> str:
     return f"{abs(offset_mm):.1f} mm {'apical' if offset_mm > 0 else 'occlusal'} of it"
 
 
+MOVEMENT_WORDS = {
+    "bodily": "bodily movement",
+    "crown_distal_tip": "tips the crown back",
+    "root_distal_tip": "tips the roots back",
+}
+
+
 def tipping_words(moment_n_mm: float) -> str:
     """What a tipping moment does first: a line apical of the centre tips the roots back, occlusal the crown.
 

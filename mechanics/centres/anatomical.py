@@ -23,11 +23,13 @@ ROOT_FRACTION = (
 )
 
 
-def at_furcation(furcation_mm: ArrayLike) -> CentreEstimate:
-    """The roof of the furcation itself."""
+def at_furcation(furcation_mm: ArrayLike, *, first_upper_molar: bool = True) -> CentreEstimate:
+    """The roof of the furcation itself; the published scatter belongs to upper first molars only."""
+    words = "the centre lies at the furcation's roof"
+    if not first_upper_molar:
+        return CentreEstimate("furcation", np.asarray(furcation_mm), words, "common practice, no source")
     return CentreEstimate(
-        "furcation", np.asarray(furcation_mm),
-        "the centre lies at the furcation's roof; the scatter is that of 50 upper first molars about it",
+        "furcation", np.asarray(furcation_mm), words + "; the scatter is that of 50 upper first molars about it",
         "Gandhi V et al. 2021 AJODO 160:442-450", GANDHI_SD_MM,
     )  # fmt: skip
 

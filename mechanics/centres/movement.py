@@ -105,6 +105,35 @@ def movement(
     return _described(centre, x, distal, shift=shift, turn=turn, offset=-moment, at=(crown_mm, apex_mm))
 
 
+def movement_under(
+    stiffness: ArrayLike,
+    *,
+    force: ArrayLike,
+    moment: ArrayLike,
+    about_mm: ArrayLike,
+    crown_mm: ArrayLike,
+    apex_mm: ArrayLike,
+    rotation: ArrayLike | None = None,
+) -> Movement:
+    """Movement in the sagittal plane under a whole wrench: ``force`` and ``moment`` (3,) about ``about_mm`` (3,).
+
+    From the full compliance, so that yaw, torque and lateral force count as well; ``stiffness`` is about the origin.
+    ``offset_mm`` is that of the line with the same in-plane force and tipping moment. Raises as ``movement`` does.
+    """
+    axes = np.eye(3) if rotation is None else np.asarray(rotation, dtype=np.float64)
+    x, distal = axes[0], axes[1]
+    f, m = np.asarray(force, dtype=np.float64), np.asarray(moment, dtype=np.float64)
+    size = float(np.linalg.norm(_in_plane(f, x)))
+    if size < 1e-9:
+        raise BadValueError(f"force {f.tolist()} N has no part in the sagittal plane; check the strap.")
+    about = np.asarray(about_mm, dtype=np.float64)
+    motion = compliance(stiffness_about(stiffness, about)) @ np.concatenate([f, m])
+    shift, turn = _in_plane(motion[:3], x), float(motion[3:] @ x)
+    return _described(
+        about, x, distal, shift=shift, turn=turn, offset=-float(m @ x) / size, at=(crown_mm, apex_mm)
+    )
+
+
 def _described(
     centre: Array,
     x: Array,

@@ -77,6 +77,10 @@ def volume_centroid_share(points_tooth: Array, faces: IntArray) -> float:
     corners = points_tooth[faces] - points_tooth.mean(axis=0)
     a, b, c = np.moveaxis(corners, 1, 0)
     volume = _triple(a, b, c)
+    if abs(float(volume.sum())) < 1e-9 * max(float(np.abs(volume).sum()), 1e-30):
+        raise BadValueError(
+            "the surface encloses no volume; it is flat or turned inside out in places: scan it again."
+        )
     z = (volume * (a[:, 2] + b[:, 2] + c[:, 2])).sum() / (4.0 * volume.sum()) + points_tooth[:, 2].mean()
     return float((z - points_tooth[:, 2].min()) / np.ptp(points_tooth[:, 2]))
 

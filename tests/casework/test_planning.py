@@ -145,3 +145,26 @@ def test_a_bad_case_gets_one_clear_line(path: str, value: object, kind: type[Exc
     with pytest.raises(kind, match=line) as caught:
         plan_case(parsed_case(values), demo_folder())
     assert "\n" not in str(caught.value)
+
+
+def test_the_predicted_tip_is_that_of_the_whole_wrench_on_uneven_sides():
+    # Second route: the rotation about x by inverting the reported stiffness on the reported wrench.
+    values = demo_values()
+    del values["scans"]["face"]
+    values["pull"]["right"]["force_n"] = 3.0
+    plan = plan_case(parsed_case(values), demo_folder())
+    x = plan.treatment_rotation[0]
+    for s in plan.sides.values():
+        stiffness = s.centre.methods[
+            "thin_layer" if "thin_layer" in s.centre.methods else "elastic_foundation"
+        ].ligament
+        assert stiffness is not None
+        p, f, m = s.target_mm, s.wrench_at_centre.force_n, s.wrench_at_centre.moment_n_mm
+        turn = np.linalg.solve(stiffness.stiffness, np.concatenate([f, m + np.cross(p, f)]))[3:] @ x
+        assert s.movement is not None
+        tip = s.movement.tip_deg_per_mm
+        assert tip is not None
+        assert np.sign(tip) == np.sign(turn)  # positive about x carries the crown back
+        assert s.tip_after_n_mm == pytest.approx(-m @ x, abs=1e-9)
+    assert max(abs(s.tip_after_n_mm) for s in plan.sides.values()) > 2.0
+    assert sum("through the bow both sides share" in text for text in plan.warnings) >= 1

@@ -156,6 +156,7 @@ def trial_side(
         "strap_toward_mm": strap @ turn, "strap_direction": way @ turn, "strap_direction_before": way_before @ turn,
         "strap_force_n": STRAP_N, "offset_before_mm": offsets[0], "offset_after_mm": offsets[1],
         "tipping_moment_before_n_mm": STRAP_N * offsets[0], "tipping_moment_after_n_mm": STRAP_N * offsets[1],
+        "tip_before_n_mm": STRAP_N * offsets[0], "tip_after_n_mm": STRAP_N * offsets[1],
         "wrench_at_centre": Wrench(force @ turn, np.array([0.1, 20.0, 60.0]) @ turn), "distal_n": float(force[1]),
         "vertical_n": float(force[2]), "lateral_n": float(force[0] * sign), "solved": True,
         "movement": None, "bench": BenchWork(16.2, 3.0, None), "fit": TerminalFit(*[0.0] * 7, passive=True),

@@ -77,6 +77,7 @@ def run(args: argparse.Namespace) -> int:
     from mesh_tools.write import write_ply, write_text_atomically
     from viewer.cli.progress import Progress
 
+    _check_targets(args)
     progress = Progress(quiet=args.json == Path("-"))
     report = estimate_from_file(
         args.mesh, tooth=args.tooth, axes=args.axes, unit=args.unit, crest_below_cej_mm=args.crest_below_cej,
@@ -94,6 +95,17 @@ def run(args: argparse.Namespace) -> int:
     if not to_stdout:
         print("\n".join([centre_text(report), *notes]))
     return 0
+
+
+def _check_targets(args: argparse.Namespace) -> None:
+    """Raises BadFileError before any work when a file could not be written in its folder: all or nothing."""
+    from mesh_tools.errors import BadFileError
+
+    for target in (args.json, args.csv, args.export_root):
+        if target is None or target == Path("-"):
+            continue
+        if not target.absolute().parent.is_dir() or target.is_dir():
+            raise BadFileError(f"{target}: cannot be written there; give a file in a folder that exists.")
 
 
 def _samples(args: argparse.Namespace) -> int:
