@@ -18,7 +18,6 @@ from mechanics.bow.quintic import CurveEnd, Quintic, unevenness
 from mechanics.bow.shape import InnerShape, JointHalf, OuterHalf, evenly
 from mechanics.bow.skin import Skin, is_inside
 from mechanics.bow.wire import BowWire, JointRegion, PartName, WirePart
-from mechanics.least_squares import least_squares_within
 from mechanics.sides import SIDES, Side, outward_sign
 from mesh_tools.arrays import Array, unit
 from mesh_tools.errors import BadValueError, NoAnswerError
@@ -210,13 +209,17 @@ def _check_arm(needs: BowNeeds, side: Side, rest_mm: float) -> None:
 
 
 def _least(residuals: Callable[[Array], Array], guess: Array, *, what: str) -> Array:
+    from scipy.optimize import least_squares  # slow to import: only when a bow is fitted
+
     size = np.maximum(1.0, np.abs(guess))
-    found = least_squares_within(lambda scaled: residuals(scaled * size), guess / size)
-    if not found.settled or not np.isfinite(found.x).all():
+    found = least_squares(
+        residuals, guess, method="lm", x_scale=size, xtol=1e-9, ftol=1e-11, gtol=1e-11, max_nfev=4000
+    )
+    if found.status <= 0 or not np.isfinite(found.x).all():
         raise NoAnswerError(
-            f"{what} could not be fitted (the search did not settle); check the landmarks it should pass."
+            f"{what} could not be fitted ({found.message}); check the landmarks it should pass."
         )
-    return np.asarray(found.x * size)
+    return np.asarray(found.x)
 
 
 def _wire(

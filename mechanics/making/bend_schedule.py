@@ -14,7 +14,6 @@ import numpy as np
 
 from mechanics.bow.bend import SPREAD_MM
 from mechanics.bow.wire import BowWire, StockMaterial
-from mechanics.least_squares import least_squares_within
 from mechanics.making.springback import BEAK_RADIUS_MM, PlierBend, plier_bend
 from mechanics.sides import Side, outward_sign
 from mesh_tools.arrays import Array
@@ -122,6 +121,8 @@ def _next(now: Array, goal: Array, have: Array, s: Array) -> Array:
 
 
 def _refined(x: Array, have: Array, goal: Array, s: Array) -> Array:
+    from scipy.optimize import least_squares  # slow to import: only when bends are sought
+
     scale = np.array([5.0, 0.1, 0.1])
 
     def gaps(y: Array) -> Array:
@@ -130,9 +131,7 @@ def _refined(x: Array, have: Array, goal: Array, s: Array) -> Array:
     low = np.tile(np.array([s[0], -2.0, -2.0]) / scale, len(x))
     high = np.tile(np.array([s[-1], 2.0, 2.0]) / scale, len(x))
     start = np.clip((x / scale).ravel(), low + 1e-9, high - 1e-9)
-    found = least_squares_within(
-        gaps, start, low=low, high=high, step_tolerance=1e-8, gain_tolerance=1e-8, most_steps=20
-    )
+    found = least_squares(gaps, start, bounds=(low, high), xtol=1e-8, ftol=1e-8, gtol=1e-8, max_nfev=20)
     return np.asarray(found.x.reshape(-1, 3) * scale)
 
 
