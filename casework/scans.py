@@ -89,23 +89,19 @@ def scan_from_file(
 ) -> Scan:  # fmt: skip
     """The surface in the file at ``path`` in LPS mm, repaired. Raises BowtrueError in one line."""
     raw = to_lps(read_surface(path), axes)
-    _check_origin(raw, unit)
     if kind == "bow":  # its two wires may be two shells, which repair would take for two teeth
-        return Scan(name, shown_as or path.name, sha256_of(path), in_mm(raw, unit, kind), tooth, ())
-    fixed = repaired(raw)  # first, so that a stray flake does not decide the size
-    return Scan(
-        name,
-        shown_as or path.name,
-        sha256_of(path),
-        _tooth_in_mm(fixed.surface, unit) if kind == "tooth" else in_mm(fixed.surface, unit, kind),
-        tooth,
-        tuple(c.text for c in fixed.changes),
-    )
+        surface, changes = in_mm(raw, unit, kind), tuple[str, ...]()
+    else:
+        fixed = repaired(raw)  # first, so that a stray flake does not decide the size
+        surface = _tooth_in_mm(fixed.surface, unit) if kind == "tooth" else in_mm(fixed.surface, unit, kind)
+        changes = tuple(c.text for c in fixed.changes)
+    _check_origin(surface)
+    return Scan(name, shown_as or path.name, sha256_of(path), surface, tooth, changes)
 
 
-def _check_origin(surface: Surface, unit: str | None) -> None:
+def _check_origin(surface: Surface) -> None:
     """Raises BadValueError for a scan so far from its origin that its own digits would be lost."""
-    far = mm_per(unit or "mm") * float(np.abs(surface.points_mm).max())
+    far = float(np.abs(surface.points_mm).max())
     if far > _FARTHEST_MM:
         raise BadValueError(
             f"the scan lies {far:.3g} mm from its origin, more than {_FARTHEST_MM:g} mm: its digits would be "

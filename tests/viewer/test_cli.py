@@ -6,14 +6,16 @@ import csv
 import json
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from demo_meshes import demo_folder
+from mesh_tools.arrays import Array
 from mesh_tools.read import read_surface
-from mesh_tools.write import write_stl
+from mesh_tools.write import write_ply, write_stl
 from viewer.cli import COMMANDS, main
 
 MOLAR = demo_folder() / "molar_26.stl"
@@ -120,6 +122,24 @@ def _scaled(tmp_path: Path, factor: float) -> str:
     return str(path)
 
 
+def _changed(tmp_path: Path, name: str, change: Callable[[Array], Array]) -> str:
+    write_ply(tmp_path / name, read_surface(MOLAR).mapped(change))
+    return str(tmp_path / name)
+
+
+def _cut_ply(tmp_path: Path) -> str:
+    """A text PLY whose last five faces are missing."""
+    surface = read_surface(MOLAR)
+    head = (
+        f"ply\nformat ascii 1.0\nelement vertex {len(surface.points_mm)}\nproperty float x\nproperty float y\n"
+        f"property float z\nelement face {len(surface.faces)}\nproperty list uchar int vertex_indices\nend_header\n"
+    )
+    rows = [" ".join(f"{v:.6f}" for v in p) for p in surface.points_mm]
+    rows += ["3 " + " ".join(map(str, f)) for f in surface.faces[:-5]]
+    (tmp_path / "cut.ply").write_text(head + "\n".join(rows) + "\n")
+    return str(tmp_path / "cut.ply")
+
+
 BAD = [
     (["centre", "MISSING", "--tooth", "26", "--axes", "LPS"], "no such file"),
     (["centre", "EMPTY", "--tooth", "26", "--axes", "LPS"], "empty"),
@@ -131,6 +151,18 @@ BAD = [
     (["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--e-mpa", "-1"], "E must be"),
     (["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--crest-below-cej", "14"], "unsupported root"),
     (["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--thickness", "nan"], "thickness"),
+    (
+        ["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--samples", "64", "--seed", "-1"],
+        "seed must be zero",
+    ),
+    (["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--forces", "inf"], "forces must be above zero"),
+    (
+        ["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--export-root", "NOWHERE"],
+        "a folder that exists",
+    ),
+    (["centre", "FAR", "--tooth", "26", "--axes", "LPS"], "from its origin"),
+    (["centre", "CUT", "--tooth", "26", "--axes", "LPS"], "faces read"),
+    (["centre", "FLAT", "--tooth", "26", "--axes", "LPS"], "one crown is 3-16 mm wide"),
     (["plan", "MISSING", "--out", "OUT"], "does not exist"),
     (["centre", "MOLAR"], "required"),
     (["nonsense"], "invalid choice"),
@@ -148,6 +180,10 @@ def test_bad_input_gets_one_line_and_exit_code_2(
         "SCALED": _scaled(tmp_path, 0.1),
         "MOLAR": str(MOLAR),
         "OUT": str(tmp_path / "out"),
+        "NOWHERE": str(tmp_path / "none" / "root.ply"),
+        "FAR": _changed(tmp_path, "far.ply", lambda p: p + 1e6),
+        "FLAT": _changed(tmp_path, "flat.ply", lambda p: p * [1.0, 1.0, 0.0]),
+        "CUT": _cut_ply(tmp_path),
     }
     before = sorted(p.name for p in tmp_path.iterdir())
     try:
@@ -160,3 +196,45 @@ def test_bad_input_gets_one_line_and_exit_code_2(
     assert len(seen.err.strip().splitlines()) == 1
     assert text in seen.err
     assert sorted(p.name for p in tmp_path.iterdir()) == before
+
+
+def test_the_json_has_the_promised_keys(tmp_path: Path):
+    # The keys a program reads, as docs/plan-json.md promises them.
+    assert main([*CENTRE, "--json", str(tmp_path / "c.json")]) == 0
+    tree = json.loads((tmp_path / "c.json").read_text())
+    assert {"tooth", "ligament", "crest_below_cej_mm", "anatomy", "methods"} <= set(tree)
+    assert set(tree["ligament"]) == {"e_mpa", "nu", "thickness_mm"}
+    anatomy = {
+        "separate_roots",
+        "trifurcation_mm",
+        "apices_mm",
+        "cervical_line_mm",
+        "long_axis",
+        "crown_height_mm",
+    }
+    assert anatomy <= set(tree["anatomy"])
+    for name in ("elastic_foundation", "thin_layer"):
+        assert {"point_mm", "elastic_centre_mm", "sagittal_centre_mm", "stiffness"} <= set(
+            tree["methods"][name]
+        )
+
+
+def test_the_plan_has_the_promised_keys(planned: Path):
+    plan = json.loads((planned / "plan.json").read_text())
+    assert {"sides", "warnings", "inputs", "version"} <= set(plan)
+    wanted = {
+        "target_mm", "bend_deg", "hook_mm", "strap_direction", "strap_force_n", "offset_before_mm", "offset_after_mm",
+        "wrench_at_centre",
+    }  # fmt: skip
+    for side in plan["sides"].values():
+        assert wanted <= set(side)
+        assert set(side["wrench_at_centre"]) == {"force_n", "moment_n_mm"}
+
+
+def test_the_sampled_region_lies_about_the_given_crest(tmp_path: Path):
+    # A crest above the cervical line too: the region is that of the given level, not of the usual one.
+    options = ["--crest-below-cej", "-1", "--samples", "64", "--json", str(tmp_path / "c.json")]
+    assert main([*CENTRE, *options]) == 0
+    tree = json.loads((tmp_path / "c.json").read_text())
+    apart = np.subtract(tree["uncertainty"]["mean_mm"], tree["methods"]["elastic_foundation"]["point_mm"])
+    assert np.linalg.norm(apart) < 0.2
