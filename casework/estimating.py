@@ -6,8 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
 from casework.centre import CentreReport, MethodResult
 from casework.crown_only import crown_methods
 from casework.incomplete import crossing_warnings, end_warnings, ends_tree, line_warnings, root_count_warnings
@@ -15,6 +13,7 @@ from casework.makers import made_methods
 from casework.question import FAST_METHODS, METHODS, CentreQuestion
 from casework.scans import bone_from_file, scan_from_file
 from mechanics.centres.rule_of_thumb import rule_of_thumb
+from mechanics.ligament.facets import check_thickness
 from mechanics.ligament.springs import Ligament
 from mesh_tools.anatomy import CrownOnlyError, tooth_anatomy
 from mesh_tools.apex_state import root_ends
@@ -44,7 +43,7 @@ def estimate_centre(surface: Surface, question: CentreQuestion) -> CentreReport:
     else:
         root = supported_root(surface, anatomy, crest_points_mm=crest.points_mm)
         question = replace(question, crest_below_cej_mm=float(crest.below_cej_mm.mean()))
-    _check_thickness(question, root)
+    check_thickness(root.points_mm, root.faces, thickness_mm=question.ligament.thickness_mm)
     crossed = refuse_self_crossing(
         root, name=f"tooth {question.tooth.fdi}: the supported root", least_share=_NOISE_SHARE
     )
@@ -143,17 +142,6 @@ def _check_methods(methods: Sequence[str]) -> None:
     unknown = sorted(set(methods) - set(METHODS))
     if unknown:
         raise BadValueError(f"unknown method {unknown[0]!r}; known are {', '.join(METHODS)}.")
-
-
-def _check_thickness(question: CentreQuestion, root: Surface) -> None:
-    """The layer must be thin beside the root it covers: the radius of a cylinder of the root's area and length."""
-    length = float(np.ptp(root.points_mm @ question.axes[2]))
-    radius = float(root.areas_mm2.sum()) / (2.0 * np.pi * length)
-    if question.ligament.thickness_mm >= radius:
-        raise BadValueError(
-            f"ligament thickness {question.ligament.thickness_mm:g} mm is larger than the root's radius, "
-            f"{radius:.2f} mm; check the thickness and the unit."
-        )
 
 
 def _fallback_report(

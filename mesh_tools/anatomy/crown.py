@@ -45,7 +45,7 @@ def crown_measures(surface: Surface, tooth: ToothNumber) -> CrownMeasures:
     along = points @ axes.T
     low, high = along.min(axis=0), along.max(axis=0)
     size = high - low
-    if not (3.0 < size[:2].min() and size[:2].max() < 16.0 and 2.0 < size[2] < 16.0):
+    if not (size[:2].min() > 3.0 and size[:2].max() < 16.0 and 2.0 < size[2] < 16.0):
         raise BadValueError(
             f"tooth {tooth.fdi}: one crown is 3-16 mm wide and 2-16 mm tall; got {size[0]:.1f} x "
             f"{size[1]:.1f} x {size[2]:.1f} mm. Cut the one crown out of the scan, or check the unit."
