@@ -10,7 +10,7 @@ from casework.centre import CentreReport, MethodResult
 from casework.crown_only import crown_methods
 from casework.incomplete import crossing_warnings, end_warnings, ends_tree, line_warnings, root_count_warnings
 from casework.makers import made_methods
-from casework.question import FAST_METHODS, METHODS, CentreQuestion
+from casework.question import FAST_METHODS, METHODS, CentreQuestion, TubeEnds, check_tube_near
 from casework.scans import bone_from_file, scan_from_file
 from mechanics.centres.rule_of_thumb import rule_of_thumb
 from mechanics.ligament.facets import check_thickness
@@ -96,7 +96,7 @@ def estimate_from_tube(question: CentreQuestion) -> CentreReport:
 def estimate_from_file(
     path: Path | str, *, tooth: int, axes: str, unit: str | None = None, crest_below_cej_mm: float = 0.75,
     ligament: tuple[float, float, float] | None = None, methods: Sequence[str] | None = None,
-    bone: Path | str | None = None, samples: int = 0, seed: int = 0,
+    bone: Path | str | None = None, samples: int = 0, seed: int = 0, tube: TubeEnds | None = None,
     progress: Callable[[str], None] = lambda _: None,
 ) -> CentreReport:  # fmt: skip
     """Every estimate for the tooth in the mesh file at ``path``; raises BowtrueError in one line.
@@ -104,7 +104,8 @@ def estimate_from_file(
     ``ligament``: E in MPa, Poisson's ratio, thickness in mm. ``methods``: names of ``METHODS``, default all but the
     finite elements. ``bone``: mesh file of the bone around the tooth, in the axes and unit of the tooth's file; it
     gives the crest, and the thickness of the finite elements' ligament. ``samples`` draws of the inputs give the
-    region of the centre (0: none), reproducibly from ``seed``.
+    region of the centre (0: none), reproducibly from ``seed``. ``tube``: the headgear tube's ends, LPS mm,
+    for the rule of thumb; guessed on the buccal crown face when it is not given.
     """
     number = ToothNumber(tooth)
     layer = Ligament(*(ligament or (0.68, 0.45, 0.2)))
@@ -114,7 +115,9 @@ def estimate_from_file(
     scan = scan_from_file("mesh", Path(path), kind="tooth", axes=axes, unit=unit, tooth=number)
     socket = None if bone is None else bone_from_file("bone", Path(bone), axes=axes, unit=unit)
     progress("estimating")
-    question = replace(question, bone=None if socket is None else socket.surface)
+    if tube is not None:
+        check_tube_near(tube, scan.surface.points_mm, name="tube")
+    question = replace(question, bone=None if socket is None else socket.surface, tube=tube)
     report = estimate_centre(scan.surface, question)
     if samples:
         progress("sampling the inputs")

@@ -9,6 +9,7 @@ import numpy as np
 
 from mechanics.ligament.springs import Ligament
 from mesh_tools.arrays import Array
+from mesh_tools.errors import BadValueError
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.surface import Surface
 
@@ -25,6 +26,20 @@ class TubeEnds:
 
     mesial_mm: Array
     distal_mm: Array
+
+
+TUBE_MM = 6.0  # from the middle of a tube's axis to the tooth it is fixed to, with slack: our choice
+
+
+def check_tube_near(tube: TubeEnds, points_mm: Array, *, name: str) -> None:
+    """Raises BadValueError when the tube is not on the tooth (points (n, 3)): two frames, or another tooth's tube."""
+    middle = 0.5 * (tube.mesial_mm + tube.distal_mm)
+    gap = float(np.linalg.norm(points_mm - middle, axis=1).min())
+    if not gap <= TUBE_MM:
+        raise BadValueError(
+            f"{name}: lies {gap:.1f} mm from its molar's scan, more than {TUBE_MM:.0f} mm; scan and tube must share "
+            "one frame and unit: check the axes, or lay the scan with a register table."
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ from casework.bow_needs import landmark
 from casework.case_file import CaseModel
 from casework.centre import CentreReport
 from casework.estimating import estimate_centre, estimate_from_tube, with_confidence
-from casework.question import FAST_METHODS, CentreQuestion, TubeEnds
+from casework.question import FAST_METHODS, CentreQuestion, TubeEnds, check_tube_near
 from casework.scans import Scan
 from mechanics.ligament.springs import Ligament
 from mechanics.rigid import stiffness_about, stiffness_turned
@@ -22,9 +22,6 @@ from mesh_tools.fdi import ToothNumber
 # When the wanted method does not apply to a scan, the next that does, in this order.
 _FALLBACKS = ("elastic_foundation", "furcation", "average_anatomy", "rule_of_thumb")
 _MODELS = ("finite_elements", "thin_layer", "elastic_foundation")
-
-
-_TUBE_MM = 6.0  # from the middle of a tube's axis to the tooth it is fixed to, with slack: our choice
 
 
 class SideError(BowtrueError, ValueError):
@@ -58,7 +55,8 @@ def side_centre(case: CaseModel, side: Side, scan: Scan | None, rotation: Array)
     except BowtrueError as err:
         raise SideError(f"{side} molar: {err}") from err
     if scan is not None:
-        _check_tube(side, scan, question)
+        assert question.tube is not None
+        check_tube_near(question.tube, scan.surface.points_mm, name=f"landmarks.tube_{side}")
         report = replace(
             report, file=scan.file, sha256=scan.sha256, findings=(*scan.changes, *report.findings)
         )
@@ -70,18 +68,6 @@ def side_centre(case: CaseModel, side: Side, scan: Scan | None, rotation: Array)
             f"target is {method}."
         )
     return SideCentre(report, method, report.methods[method].point_mm, _stiffness(report), tuple(warnings))
-
-
-def _check_tube(side: Side, scan: Scan, question: CentreQuestion) -> None:
-    """Raises SideError when the tube is not on the tooth: two frames, or points of another tooth."""
-    assert question.tube is not None
-    middle = 0.5 * (question.tube.mesial_mm + question.tube.distal_mm)
-    gap = float(np.linalg.norm(scan.surface.points_mm - middle, axis=1).min())
-    if gap > _TUBE_MM:
-        raise SideError(
-            f"landmarks.tube_{side}: lies {gap:.1f} mm from the {side} molar's scan, more than {_TUBE_MM:.0f} mm; scan "
-            "and landmarks must share one frame and unit: check the axes, or lay the scan with a register table."
-        )
 
 
 def _question(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -> CentreQuestion:

@@ -160,6 +160,10 @@ BAD = [
         ["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--export-root", "NOWHERE"],
         "a folder that exists",
     ),
+    (
+        ["centre", "MOLAR", "--tooth", "26", "--axes", "LPS", "--tube", "0", "0", "0", "0", "4", "0"],
+        "mm from its molar's scan",
+    ),
     (["centre", "FAR", "--tooth", "26", "--axes", "LPS"], "from its origin"),
     (["centre", "CUT", "--tooth", "26", "--axes", "LPS"], "faces read"),
     (["centre", "FLAT", "--tooth", "26", "--axes", "LPS"], "one crown is 3-16 mm wide"),
@@ -238,3 +242,12 @@ def test_the_sampled_region_lies_about_the_given_crest(tmp_path: Path):
     tree = json.loads((tmp_path / "c.json").read_text())
     apart = np.subtract(tree["uncertainty"]["mean_mm"], tree["methods"]["elastic_foundation"]["point_mm"])
     assert np.linalg.norm(apart) < 0.2
+
+
+def test_the_rule_of_thumb_stands_on_the_given_tube(tmp_path: Path):
+    # The rule itself (common practice, no source): 10 mm up from the mesial end, half a tube back.
+    tube = ["28.2", "28.6", "7.0", "28.2", "32.6", "7.0"]
+    assert main([*CENTRE, "--tube", *tube, "--json", str(tmp_path / "c.json")]) == 0
+    rule = json.loads((tmp_path / "c.json").read_text())["methods"]["rule_of_thumb"]
+    np.testing.assert_allclose(rule["point_mm"][1:], [30.6, 17.0], atol=1e-12)
+    assert not rule["fallback"]

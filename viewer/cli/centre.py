@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from casework.centre import CentreReport
+    from casework.question import TubeEnds
 
 METHODS = ("rule_of_thumb", "furcation", "root_fraction", "root_centroid",
            "elastic_foundation", "thin_layer", "finite_elements")  # fmt: skip
@@ -35,6 +36,10 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
     sub.add_argument(
         "--bone", type=Path, metavar="FILE",
         help="surface of the bone around the tooth, same axes and unit: gives the crest and the ligament's thickness",
+    )  # fmt: skip
+    sub.add_argument(
+        "--tube", type=float, nargs=6, metavar="MM",
+        help="the headgear tube's axis: mesial end x y z, distal end x y z, LPS mm, for the rule of thumb",
     )  # fmt: skip
     sub.add_argument(
         "--method", action="append", choices=METHODS, metavar="NAME", dest="methods",
@@ -82,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
     report = estimate_from_file(
         args.mesh, tooth=args.tooth, axes=args.axes, unit=args.unit, crest_below_cej_mm=args.crest_below_cej,
         ligament=(args.e_mpa, args.nu, args.thickness), methods=args.methods, samples=_samples(args), seed=args.seed,
-        bone=args.bone,
+        bone=args.bone, tube=_tube(args),
         progress=progress,
     )  # fmt: skip
     report = _checked(report, args)
@@ -95,6 +100,16 @@ def run(args: argparse.Namespace) -> int:
     if not to_stdout:
         print("\n".join([centre_text(report), *notes]))
     return 0
+
+
+def _tube(args: argparse.Namespace) -> TubeEnds | None:
+    if args.tube is None:
+        return None
+    import numpy as np
+
+    from casework.question import TubeEnds
+
+    return TubeEnds(np.array(args.tube[:3]), np.array(args.tube[3:]))
 
 
 def _check_targets(args: argparse.Namespace) -> None:
