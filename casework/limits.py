@@ -34,7 +34,7 @@ def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow, *, proof_mpa: f
                 f"{side} side: the line of force is NOT brought to the target; {plan.offset_after_mm:+.1f} mm are left "
                 f"at {plan.bend_deg:+.0f} degrees. See the advice of that side."
             )
-        found += _shared(side, plan)
+        found += [*_shared(side, plan), *_coupled(side, plan)]
         if plan.skin_mm is not None and plan.skin_mm < _SKIN_MM:
             found.append(
                 f"{side} side: the worn outer arm comes within {plan.skin_mm:.1f} mm of the skin"
@@ -80,6 +80,23 @@ def _shared(side: Side, plan: SidePlan) -> list[str]:
         f"{side} side: its line of force alone would tip the molar by {plan.tipping_moment_after_n_mm:+.1f} N mm, but "
         f"{plan.tip_after_n_mm:+.1f} N mm reach it through the bow both sides share ({way} back): the sides differ. "
         'choices.aim = "no_tip" solves for what each molar feels.'
+    ]
+
+
+def _coupled(side: Side, plan: SidePlan) -> list[str]:
+    """A tip that comes from turning and sideways loads, though hardly any tipping moment reaches the molar."""
+    seen = plan.movement
+    if (
+        seen is None
+        or seen.kind == "bodily"
+        or seen.tip_deg_per_mm is None
+        or abs(plan.tip_after_n_mm) >= _TIP_N_MM
+    ):
+        return []
+    return [
+        f"{side} side: the line of force runs as wanted, yet the molar is predicted to tip by "
+        f"{abs(seen.tip_deg_per_mm):.1f} degrees per mm, since yaw, torque and sideways force reach it as well. "
+        'choices.aim = "no_tip" takes them in.'
     ]
 
 

@@ -168,3 +168,15 @@ def test_the_predicted_tip_is_that_of_the_whole_wrench_on_uneven_sides():
         assert s.tip_after_n_mm == pytest.approx(-m @ x, abs=1e-9)
     assert max(abs(s.tip_after_n_mm) for s in plan.sides.values()) > 2.0
     assert sum("through the bow both sides share" in text for text in plan.warnings) >= 1
+
+
+def test_a_tip_without_a_tipping_moment_is_told_where_it_happens():
+    plan = demo_plan()
+    for side, s in plan.sides.items():
+        assert s.movement is not None
+        told = any(
+            text.startswith(f"{side} side") and "yaw, torque and sideways force" in text
+            for text in plan.warnings
+        )
+        assert told == (s.movement.kind != "bodily" and abs(s.tip_after_n_mm) < 2.0)
+    assert {s.movement.kind for s in plan.sides.values() if s.movement} == {"bodily", "crown_distal_tip"}
