@@ -12,6 +12,7 @@ from mechanics.bow.wire import BowWire, WornBow
 from mechanics.centres.movement import Movement
 from mechanics.making.bend_schedule import BendSchedule
 from mechanics.sides import Side
+from mechanics.strap.path import StrapPath
 from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array, frozen
 from mesh_tools.surface import Surface
@@ -27,6 +28,24 @@ class RuleMarks:
     point_mm: Array
     up_mm: float
     back_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class CheekMarks:
+    """What is marked on the cheek of one side, LPS mm; "up" and "back" are measured over the curved skin.
+
+    ``mark_mm``: the tube's mesial end carried to the skin along x; ``dot_mm``: the target projected on the skin along
+    x; ``rule_dot_mm``: the rule of thumb's point likewise. ``up_mm``/``back_mm`` lead from mark to dot at right
+    angles to, and along, the occlusal plane; ``rule_*`` from mark to the rule's dot.
+    """
+
+    mark_mm: Array
+    dot_mm: Array
+    rule_dot_mm: Array
+    up_mm: float
+    back_mm: float
+    rule_up_mm: float
+    rule_back_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +133,7 @@ class SidePlan:
     bench: BenchWork
     fit: TerminalFit
     skin_mm: float | None = None
+    cheek: CheekMarks | None = None
     bands: SideBands | None = None
     advice: tuple[str, ...] = ()
     sensitivities: dict[str, float] = field(default_factory=dict)
@@ -137,7 +157,7 @@ class InputFile:
 class Plan:
     """The whole plan. ``bow_before`` is the fitted bow, ``bow_bench`` the bent one, ``worn_*`` the same under load.
 
-    ``straps`` are the pulls as given, in LPS.
+    ``straps`` are the pulls as given, in LPS. ``strap_paths``: every taut strap that was laid on the skin, LPS.
     """
 
     case_id: str
@@ -160,3 +180,4 @@ class Plan:
     warnings: tuple[str, ...]
     findings: tuple[str, ...]
     inputs: tuple[InputFile, ...]
+    strap_paths: tuple[StrapPath, ...] = ()

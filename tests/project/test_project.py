@@ -16,7 +16,7 @@ PACKAGES = ("mesh_tools", "mechanics", "casework", "viewer", "demo_meshes")
 
 def test_readme_says_the_two_commands_and_every_users_command():
     text = (ROOT / "README.md").read_text("utf-8")
-    assert "    pip install . && bowtrue demo\n" in text
+    assert "    pip install \".[figures]\" && bowtrue demo\n" in text
     assert '    pip install ".[test]" && pytest\n' in text
     for name in COMMANDS:
         assert f"bowtrue {name}" in text, name
