@@ -16,13 +16,14 @@ from casework.frame import treatment_rotation
 from casework.limits import case_warnings, plan_warnings
 from casework.plan import InputFile, Plan
 from casework.scans import Scan, read_scans
-from casework.side_centre import side_centre
+from casework.side_centre import SideCentre, side_centre
 from casework.side_plan import Solved, side_plan
-from casework.solving import solved_bend
+from casework.solving import SolvedBend, solved_bend
 from casework.straps import pull_turned
 from mechanics.bend.help import what_would_help
 from mechanics.bend.sensitivity import sensitivities
-from mechanics.sides import SIDES
+from mechanics.sides import SIDES, Side
+from mesh_tools.arrays import Array
 
 if TYPE_CHECKING:
     from mechanics.bow_from_scan.scanned import ScannedBow
@@ -52,14 +53,26 @@ def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) 
     centres = {side: side_centre(case, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}
     progress("fitting the bow and solving the bend")
     face = scans["face"].surface if "face" in scans else None
-    own_bow = _bow_in_hand(scans)
+    own_bow = bow_in_hand(scans)
     bend = solved_bend(case, centres, rotation, face=face, own_bow=own_bow)
+    return told_plan(case, scans, centres, bend, rotation)
+
+
+def told_plan(
+    case: CaseModel,
+    scans: Mapping[str, Scan],
+    centres: dict[Side, SideCentre],
+    bend: SolvedBend,
+    rotation: Array,
+) -> Plan:
+    """The plan read off a bend that is solved already; ``rotation`` takes LPS to the treatment frame."""
     slopes = sensitivities(bend.case, bend.solution.trial, worn=bend.solution.worn_after)
     solved = Solved(rotation, centres, bend, slopes, what_would_help(bend.case, bend.solution))
     return _plan(case, scans, solved)
 
 
-def _bow_in_hand(scans: Mapping[str, Scan]) -> ScannedBow | None:
+def bow_in_hand(scans: Mapping[str, Scan]) -> ScannedBow | None:
+    """The bow of the case's scan of it, or None without one."""
     if "bow" not in scans:
         return None
     from mechanics.bow_from_scan.scanned import scanned_bow  # slow to import

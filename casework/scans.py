@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -62,19 +63,30 @@ class ScanError(BadValueError):
     """A scan of the case was refused; the text names the scan's key."""
 
 
-def read_scans(case: CaseModel, folder: Path) -> dict[str, Scan]:
-    """Every scan the case names, by key; relative paths start at ``folder``. Raises ScanError naming the key."""
+ReadOne = Callable[[str, ScanModel, Path], Scan]
+
+
+def read_scans(case: CaseModel, folder: Path, *, read: ReadOne | None = None) -> dict[str, Scan]:
+    """Every scan the case names, by key; relative paths start at ``folder``. Raises ScanError naming the key.
+
+    ``read``: what reads one scan, bones too; ``read_scan`` unless a caller keeps scans it has read before.
+    """
+    one = read or read_scan
     given = {name: getattr(case.scans, name) for name in _KIND}
-    scans = {name: read_scan(name, model, folder) for name, model in given.items() if model is not None}
-    whole = _with_bones(case, folder, scans)
+    scans = {name: one(name, model, folder) for name, model in given.items() if model is not None}
+    whole = _with_bones(case, folder, scans, one)
     laid = laid_scans(case, {name: scan.surface for name, scan in whole.items()})
     moved = {name: scan.laid(laid[name]) if name in laid else scan for name, scan in whole.items()}
     return _bones_along(moved)
 
 
 def read_scan(name: str, model: ScanModel, folder: Path) -> Scan:
-    """One scan of a case file; raises ScanError naming the key."""
+    """One scan of a case file, in its own frame; raises ScanError naming the key."""
     try:
+        if name.endswith("_bone"):
+            return bone_from_file(
+                name, folder / model.file, axes=model.axes, unit=model.unit, shown_as=model.file
+            )
         return scan_from_file(name, folder / model.file, kind=_KIND[name], axes=model.axes, unit=model.unit,
                               tooth=_tooth(name, model), shown_as=model.file)  # fmt: skip
     except ScanError:
@@ -129,7 +141,7 @@ def bone_from_file(
     return Scan(name, shown_as or path.name, sha256_of(path), surface, None, ())
 
 
-def _with_bones(case: CaseModel, folder: Path, scans: dict[str, Scan]) -> dict[str, Scan]:
+def _with_bones(case: CaseModel, folder: Path, scans: dict[str, Scan], read: ReadOne) -> dict[str, Scan]:
     """``scans`` with the bone of each side the case names, each also beside its molar; raises ScanError."""
     for side in SIDES:
         model: ScanModel | None = getattr(case.scans, f"{side}_bone")
@@ -138,12 +150,7 @@ def _with_bones(case: CaseModel, folder: Path, scans: dict[str, Scan]) -> dict[s
             continue
         if molar not in scans:
             raise ScanError(f"scans.{name}: needs the tooth it surrounds; give scans.{molar} too.")
-        try:
-            bone = bone_from_file(
-                name, folder / model.file, axes=model.axes, unit=model.unit, shown_as=model.file
-            )
-        except BowtrueError as err:
-            raise ScanError(f"scans.{name}: {err}") from err
+        bone = read(name, model, folder)
         scans = {**scans, molar: replace(scans[molar], bone=bone.surface), name: bone}
     return scans
 

@@ -47,6 +47,11 @@ class SideCentre:
 
 def side_centre(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -> SideCentre:
     """Every estimate for the molar of ``side``, and the one the case aims at. Raises SideError naming the side."""
+    return aimed_at(case, side, side_report(case, side, scan, rotation))
+
+
+def side_report(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -> CentreReport:
+    """Every estimate for the molar of ``side``. Raises SideError naming the side."""
     question = _question(case, side, scan, rotation)
     try:
         report = estimate_from_tube(question) if scan is None else estimate_centre(scan.surface, question)
@@ -54,12 +59,15 @@ def side_centre(case: CaseModel, side: Side, scan: Scan | None, rotation: Array)
             report = with_confidence(report, scan.surface, question, samples=case.choices.samples)
     except BowtrueError as err:
         raise SideError(f"{side} molar: {err}") from err
-    if scan is not None:
-        assert question.tube is not None
-        check_tube_near(question.tube, scan.surface.points_mm, name=f"landmarks.tube_{side}")
-        report = replace(
-            report, file=scan.file, sha256=scan.sha256, findings=(*scan.changes, *report.findings)
-        )
+    if scan is None:
+        return report
+    assert question.tube is not None
+    check_tube_near(question.tube, scan.surface.points_mm, name=f"landmarks.tube_{side}")
+    return replace(report, file=scan.file, sha256=scan.sha256, findings=(*scan.changes, *report.findings))
+
+
+def aimed_at(case: CaseModel, side: Side, report: CentreReport) -> SideCentre:
+    """The estimate of ``report`` that the case aims at, or the next that applies; nothing is estimated again."""
     method = _target_method(case.choices.target, report)
     warnings = list(report.warnings)
     if method != case.choices.target:

@@ -52,13 +52,24 @@ def solved_bend(
     Raises BowtrueError in one line.
     """
     skin = None if face is None else face.moved(rotation)
+    fit, bow = unbent_bow(case, rotation, skin=skin, own_bow=own_bow)
+    bend_case = bend_case_of(case, centres, rotation, bow, None if skin is None else Skin(skin))
+    return searched(case, bend_case, fit)
+
+
+def unbent_bow(
+    case: CaseModel, rotation: Array, *, skin: Surface | None = None, own_bow: ScannedBow | None = None
+) -> tuple[BowFit | None, BowWire]:
+    """The bow before any bend, in the treatment frame like ``skin``: the bow in hand, else one fitted and its fit."""
     needs = bow_needs(case, rotation, skin)
-    if own_bow is None:
-        fit = fit_bow(needs)
-        bow = fit.wire
-    else:
-        fit, bow = None, _own_bow(own_bow, needs)
-    bend_case = _bend_case(case, centres, rotation, bow, skin)
+    if own_bow is not None:
+        return None, _own_bow(own_bow, needs)
+    fit = fit_bow(needs)
+    return fit, fit.wire
+
+
+def searched(case: CaseModel, bend_case: BendCase, fit: BowFit | None) -> SolvedBend:
+    """The bend that the case asks for, of a bow and molars made ready. Raises BowtrueError in one line."""
     unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
     solution = solve_bend(bend_case, unknowns=unknowns, start=_start(case, bend_case.bow))
     return SolvedBend(fit, bend_case, solution, _inserted(case, bend_case))
@@ -84,9 +95,10 @@ def chosen_wear(case: CaseModel) -> Wear:
     return ideal_tube_wear if case.choices.ideal_tubes else elastic_wear
 
 
-def _bend_case(
-    case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, bow: BowWire, skin: Surface | None
+def bend_case_of(
+    case: CaseModel, centres: Mapping[Side, SideCentre], rotation: Array, bow: BowWire, skin: Skin | None
 ) -> BendCase:
+    """What stays the same while the bend is sought; ``bow`` and ``skin`` in the treatment frame."""
     targets = {side: rotation @ centres[side].target_mm for side in SIDES}
     stands = {side: TubeSupport(targets[side], centres[side].stiffness_at_target(rotation)) for side in SIDES}
     held = {side: TubeSupport(targets[side]) for side in SIDES}
@@ -99,7 +111,7 @@ def _bend_case(
         goal=_goal(case, targets, stands),
         wear=chosen_wear(case),
         limits=_limits(case),
-        skin=None if skin is None else Skin(skin),
+        skin=skin,
     )
 
 
