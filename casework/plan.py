@@ -36,7 +36,8 @@ class CheekMarks:
 
     ``mark_mm``: the tube's mesial end carried to the skin along x; ``dot_mm``: the target projected on the skin along
     x; ``rule_dot_mm``: the rule of thumb's point likewise. ``up_mm``/``back_mm`` lead from mark to dot at right
-    angles to, and along, the occlusal plane; ``rule_*`` from mark to the rule's dot.
+    angles to, and along, the occlusal plane; ``rule_*`` from mark to the rule's dot. ``path_mm``/``rule_path_mm``
+    (n, 3): those ways over the skin, up first. ``depth_mm``: from the target out to its dot.
     """
 
     mark_mm: Array
@@ -46,6 +47,9 @@ class CheekMarks:
     back_mm: float
     rule_up_mm: float
     rule_back_mm: float
+    path_mm: Array
+    rule_path_mm: Array
+    depth_mm: float
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from casework.cautions import CAUTIONS
-from casework.plan import BenchWork, Plan, SidePlan
+from casework.plan import BenchWork, CheekMarks, Plan, SidePlan
 from mechanics.bow.wire import Tube
 from mechanics.centres.movement import Movement
 from mechanics.sides import SIDES
@@ -73,6 +73,7 @@ def side_as_dict(side: SidePlan) -> dict[str, Any]:
         },
         "centre": side.centre.as_dict(),
         "skin_mm": side.skin_mm,
+        "cheek": _cheek(side.cheek),
         "bands": None if side.bands is None else asdict(side.bands),
         "movement": _movement(side.movement),
         "bench": _bench(side.bench),
@@ -92,6 +93,14 @@ def _movement(movement: Movement | None) -> dict[str, Any] | None:
         "tip_deg_per_mm": movement.tip_deg_per_mm,
         "centre_of_rotation_mm": None if pole is None else _list(pole),
     }
+
+
+def _cheek(marks: CheekMarks | None) -> dict[str, Any] | None:
+    if marks is None:
+        return None
+    points = ("mark_mm", "dot_mm", "rule_dot_mm")
+    numbers = ("up_mm", "back_mm", "rule_up_mm", "rule_back_mm", "depth_mm")
+    return {**{k: _list(getattr(marks, k)) for k in points}, **{k: getattr(marks, k) for k in numbers}}
 
 
 def _bench(bench: BenchWork) -> dict[str, Any]:

@@ -6,12 +6,14 @@ The bend is solved in the treatment frame; the plan is given back in LPS.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from casework.bow_needs import check_landmarks, landmark
 from casework.case_file import CaseModel
+from casework.cheek import cheek_findings
 from casework.frame import treatment_rotation
 from casework.limits import case_warnings, plan_warnings
 from casework.plan import InputFile, Plan
@@ -84,7 +86,11 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
     back, bend, solution = solved.rotation.T, solved.bend, solved.bend.solution
     inserted = None if bend.inserted is None else bend.inserted.worn.moved(back)
     sides = {side: side_plan(side, solved) for side in SIDES}
+    face = scans["face"].surface if "face" in scans else None
+    cheeks = cheek_findings(face, sides, rotation=solved.rotation)
+    sides = {side: replace(sides[side], cheek=cheeks[side].marks) for side in SIDES}
     warnings = [*case_warnings(case), *(w for c in solved.centres.values() for w in c.warnings)]
+    warnings += [w for cheek in cheeks.values() for w in cheek.warnings]
     molars = {s: scans[f"{s}_molar"].surface for s in SIDES if f"{s}_molar" in scans}
     return Plan(
         case_id=case.case_id,
@@ -102,7 +108,7 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
         inserted=inserted,
         insertion_force_n={} if bend.inserted is None else {s: bend.inserted.hand_size_n(s) for s in SIDES},
         molars=molars,
-        face=scans["face"].surface if "face" in scans else None,
+        face=face,
         arch=scans["arch"].surface if "arch" in scans else None,
         warnings=(*warnings, *plan_warnings(sides, solution.worn_after, proof_mpa=case.bow.proof_mpa)),
         findings=tuple(f"scans.{name}: {text}" for name, scan in scans.items() for text in scan.changes),
