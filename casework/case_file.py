@@ -10,6 +10,7 @@ import difflib
 import os
 import tomllib
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
@@ -257,18 +258,27 @@ def read_case(path: str | os.PathLike[str]) -> CaseModel:
     Raises MissingFileError, BadFileError when the text is not TOML, and CaseError with one line a problem.
     """
     where = Path(path)
+    return parsed_case(case_values(case_bytes(where), where))
+
+
+def case_bytes(where: Path) -> bytes:
+    """What the case file at ``where`` holds; raises MissingFileError or BadFileError."""
     try:
-        text = where.read_bytes().decode("utf-8-sig")
+        return where.read_bytes()
     except (FileNotFoundError, NotADirectoryError) as err:
         raise MissingFileError(f"case file {where} does not exist; give the path of a case.toml.") from err
     except IsADirectoryError as err:
         raise BadFileError(f"case file {where} is a folder; give the case.toml inside it.") from err
+
+
+def case_values(data: bytes, where: Path) -> dict[str, Any]:
+    """The plain values in the TOML text ``data`` of the case file at ``where``; raises BadFileError."""
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as err:
         raise BadFileError(
             f"case file {where} is not UTF-8 text (byte {err.start}); save it as UTF-8."
         ) from err
-    try:
-        return parsed_case(tomllib.loads(text))
     except (tomllib.TOMLDecodeError, RecursionError) as err:
         raise BadFileError(f"case file {where} is not valid TOML: {_one_line(err)}.") from err
 
@@ -279,6 +289,24 @@ def parsed_case(values: dict[str, Any]) -> CaseModel:
         return CaseModel.model_validate(_floats(values))
     except ValidationError as err:
         raise CaseError([_problem(e) for e in err.errors(include_url=False)]) from err
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One rule that values break: the key path, pydantic's word for the kind of error, and the line told."""
+
+    path: tuple[str | int, ...]
+    kind: str
+    text: str
+
+
+def problems_in(values: dict[str, Any]) -> tuple[Problem, ...]:
+    """Every rule of the case's model that ``values`` break, without raising; empty for a whole case."""
+    try:
+        CaseModel.model_validate(_floats(values))
+    except ValidationError as err:
+        return tuple(Problem(e["loc"], e["type"], _problem(e)) for e in err.errors(include_url=False))
+    return ()
 
 
 def _floats(value: Any) -> Any:

@@ -12,7 +12,7 @@ from casework.side_centre import SideCentre
 from casework.straps import strap_pulls
 from mechanics.bend.goal import Goal, line_goal, tip_goal
 from mechanics.bend.solve import BendCase, BendSolution, solve_bend
-from mechanics.bend.trial import Limits, Values, as_it_is
+from mechanics.bend.trial import Limits, Trial, Values, as_it_is
 from mechanics.bow.activation import activated
 from mechanics.bow.fit import BowFit, fit_bow
 from mechanics.bow.needs import BowNeeds
@@ -68,10 +68,16 @@ def unbent_bow(
     return fit, fit.wire
 
 
-def searched(case: CaseModel, bend_case: BendCase, fit: BowFit | None) -> SolvedBend:
-    """The bend that the case asks for, of a bow and molars made ready. Raises BowtrueError in one line."""
+def searched(
+    case: CaseModel, bend_case: BendCase, fit: BowFit | None, *, start: Trial | None = None
+) -> SolvedBend:
+    """The bend that the case asks for, of a bow and molars made ready, from ``start`` or as the case says.
+
+    Raises BowtrueError in one line.
+    """
+    begin = _start(case, bend_case.bow) if start is None else start
     unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
-    solution = solve_bend(bend_case, unknowns=unknowns, start=_start(case, bend_case.bow))
+    solution = solve_bend(bend_case, unknowns=unknowns, start=begin)
     return SolvedBend(fit, bend_case, solution, _inserted(case, bend_case))
 
 
