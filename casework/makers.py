@@ -162,7 +162,7 @@ def _crest_centre(root: Surface) -> Array:
 
 def _rule(surface: Surface, anatomy: ToothAnatomy, question: CentreQuestion) -> CentreEstimate:
     """The rule of thumb from the tube, or from a tube guessed on the buccal crown face."""
-    buccal, middle = _buccal_middle(surface, anatomy)
+    buccal, middle = buccal_face_and_neck(surface, anatomy)
     lingual = -anatomy.buccal_axis
     if question.tube is not None:
         return rule_of_thumb(
@@ -177,7 +177,7 @@ def _rule(surface: Surface, anatomy: ToothAnatomy, question: CentreQuestion) -> 
     )
 
 
-def _buccal_middle(surface: Surface, anatomy: ToothAnatomy) -> tuple[Array, Array]:
+def buccal_face_and_neck(surface: Surface, anatomy: ToothAnatomy) -> tuple[Array, Array]:
     """Middle of the buccal crown face and middle of the tooth at the neck, (3,) each."""
     crown = surface.points_mm[anatomy.below_line_mm(surface.points_mm) <= 0.0]
     axes = np.stack([anatomy.buccal_axis, anatomy.mesial_axis, anatomy.long_axis])

@@ -20,6 +20,7 @@ COMMANDS = {
     "centre": "estimate the centre of resistance of one tooth by every method",
     "bow": "find wires, joint, hooks and bends of a face-bow from a scan of it",
     "register": "lay one scan on another by landmarks, by shape or by both, and tell what is left",
+    "study": "estimate many teeth by every method: one table, agreement, pictures",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
 }
 SHORT_CAUTION = (

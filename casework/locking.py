@@ -1,0 +1,44 @@
+"""A lock against two writers: held by the system while the holder lives, so that a crash leaves none behind."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO
+
+from mesh_tools.errors import BadFileError
+
+
+class InUseError(BadFileError, OSError):
+    """Another program, or another run of this one, is writing the same thing."""
+
+
+@contextmanager
+def locked(path: Path, *, thing: str) -> Iterator[None]:
+    """Hold the lock file ``path`` (made if missing, left behind empty) while the block runs.
+
+    Raises InUseError in one line that names ``thing`` when another process holds it.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("ab") as stream:
+        _take(stream, thing)
+        yield
+
+
+def _take(stream: IO[bytes], thing: str) -> None:
+    try:
+        if os.name == "nt":  # pragma: no cover
+            import msvcrt
+
+            stream.seek(0)
+            getattr(msvcrt, "locking")(stream.fileno(), getattr(msvcrt, "LK_NBLCK"), 1)  # noqa: B009
+        else:
+            import fcntl
+
+            fcntl.flock(stream.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as err:
+        raise InUseError(
+            f"{thing} is being written by another run of bowtrue; wait for it, or write elsewhere."
+        ) from err

@@ -1,0 +1,1 @@
+"""Studies: many teeth, every method, one table. See ``casework.study.study.run_study``."""
