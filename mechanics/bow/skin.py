@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from mechanics.bow.nearest_face import Nearest, NearestFaces
 from mechanics.bow.wire import JointRegion, WirePart
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array, BoolArray
@@ -16,7 +17,6 @@ from mesh_tools.surface import Surface
 if TYPE_CHECKING:
     from scipy.spatial import cKDTree
 
-NEIGHBOURS = 8
 PAST_LIPS_MM = 30.0  # about where the outer wire has passed the corner of the mouth
 
 
@@ -32,24 +32,21 @@ class Skin:
 
         return cKDTree(self.face.face_centres_mm)
 
+    @cached_property
+    def _faces(self) -> NearestFaces:
+        return NearestFaces(self.face)
+
+    def nearest(self, points_mm: ArrayLike) -> Nearest:
+        """The exact nearest point of the skin to each of ``points_mm`` (n, 3), with its signed distance."""
+        return self._faces.of(np.atleast_2d(np.asarray(points_mm, dtype=np.float64)))
+
     def distance_mm(self, points_mm: ArrayLike) -> Array:
-        """Signed distances (n,) of ``points_mm`` (n, 3), exact among the faces whose centres lie nearest.
+        """Exact signed distances (n,) of ``points_mm`` (n, 3).
 
         The sign is that of the nearest face's normal, the face seen most squarely when several are equally
         near.
         """
-        p = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))
-        near = self._tree.query(p, k=min(NEIGHBOURS, len(self.face.faces)))[1].reshape(len(p), -1)
-        corners = self.face.corners_mm[near]
-        away = p[:, None, :] - _nearest_on_triangles(p[:, None, :], corners)
-        size = np.linalg.norm(away, axis=-1)
-        normal = self.face.area_vectors_mm2[near]
-        normal = normal / np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-300)
-        facing = np.sum(away * normal, axis=-1)
-        tied = size <= size.min(axis=1, keepdims=True) + 1e-9
-        pick = np.argmax(np.where(tied, np.abs(facing), -1.0), axis=1)
-        rows = np.arange(len(p))
-        return np.asarray(np.where(facing[rows, pick] < 0.0, -1.0, 1.0) * size[rows, pick])
+        return self.nearest(points_mm).distance_mm
 
     def rough_distance_mm(self, points_mm: ArrayLike) -> Array:
         """Signed distances (n,) from the planes of the four nearest faces, the nearer the heavier: quick
@@ -103,24 +100,3 @@ def _winding(corners: Array) -> float:
         la * lb * lc + np.sum(a * b, axis=1) * lc + np.sum(b * c, axis=1) * la + np.sum(c * a, axis=1) * lb
     )
     return float(np.arctan2(volume, below).sum() / (2.0 * np.pi))
-
-
-def _nearest_on_triangles(p: Array, corners: Array) -> Array:
-    """Nearest points (..., 3) on triangles (..., 3, 3): the foot on the plane if inside, else the best
-    edge point."""
-    a, b, c = corners[..., 0, :], corners[..., 1, :], corners[..., 2, :]
-    normal = np.cross(b - a, c - a)
-    square = np.maximum(np.sum(normal**2, axis=-1, keepdims=True), 1e-300)
-    foot = p - normal * (np.sum((p - a) * normal, axis=-1, keepdims=True) / square)
-    inside = np.ones(foot.shape[:-1], dtype=np.bool_)
-    edge_points, edge_gaps = [], []
-    for start, end in ((a, b), (b, c), (c, a)):
-        along = end - start
-        inside &= np.sum(np.cross(along, foot - start) * normal, axis=-1) >= 0.0
-        t = np.sum((p - start) * along, axis=-1) / np.maximum(np.sum(along**2, axis=-1), 1e-300)
-        q = start + np.clip(t, 0.0, 1.0)[..., None] * along
-        edge_points.append(q)
-        edge_gaps.append(np.linalg.norm(p - q, axis=-1))
-    best = np.argmin(edge_gaps, axis=0)[..., None]
-    edge = np.select([best == 0, best == 1, best == 2], edge_points)
-    return np.asarray(np.where(inside[..., None], foot, edge))

@@ -14,7 +14,7 @@ from casework.plan import CheekMarks, SidePlan
 from mechanics.sides import Side
 from mesh_tools.arrays import Array
 from mesh_tools.surface import Surface
-from tests.mechanics.test_clearance_over_skin import sheet
+from tests.mechanics.skin_shapes import sheet
 
 TUBE, RULE, TARGET = np.array([30.0, -3.0, -2.0]), np.array([25.0, -1.0, 8.0]), np.array([24.0, 0.5, 7.0])
 
