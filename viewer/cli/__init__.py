@@ -21,6 +21,7 @@ COMMANDS = {
     "bow": "find wires, joint, hooks and bends of a face-bow from a scan of it",
     "register": "lay one scan on another by landmarks, by shape or by both, and tell what is left",
     "study": "estimate many teeth by every method: one table, agreement, pictures",
+    "check": "measured with the bow in the mouth: where the line of force really runs, and the bend that trues it",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
 }
 SHORT_CAUTION = (
