@@ -109,8 +109,11 @@ def _strap_point(side: Side, solved: Solved) -> Array | None:
 
 
 def _movement(side: Side, solved: Solved, worn: WornBow) -> Movement | None:
+    return movement_of(solved.centres[side], worn, side, solved.rotation)
+
+
+def movement_of(centre: SideCentre, worn: WornBow, side: Side, rotation: Array) -> Movement | None:
     """What the whole wrench on the molar does to it in side view, in words; None when its roots are not seen."""
-    centre = solved.centres[side]
     anatomy = centre.report.anatomy
     if centre.stiffness is None or anatomy is None:
         return None
@@ -118,12 +121,12 @@ def _movement(side: Side, solved: Solved, worn: WornBow) -> Movement | None:
     crown = anatomy.cervical_line_mm.mean(axis=0) - anatomy.crown_height_mm * anatomy.long_axis
     return movement_under(
         centre.stiffness,
-        force=solved.lps(worn.force_n[side]),
-        moment=solved.lps(worn.moment_n_mm[side]),
+        force=np.asarray(worn.force_n[side] @ rotation),
+        moment=np.asarray(worn.moment_n_mm[side] @ rotation),
         about_mm=centre.target_mm,
         crown_mm=crown,
         apex_mm=apex,
-        rotation=solved.rotation,
+        rotation=rotation,
     )
 
 

@@ -1,0 +1,17 @@
+"""The desk: a case being worked on, without any web code. What a page needs to know, by file.
+
+* ``draft``: ``Draft``, ``opened``, ``started``; changes ``with_value``, ``without_value``, ``with_landmark``,
+  ``without_landmark``, ``with_scan``, ``without_scan``, ``undone``, ``redone``; ``problems``, ``case_of``,
+  ``changed_on_disk``, ``saved``. A drag passes ``same_step=True`` after its first call, so that one undo takes it back.
+* ``shelf``: ``Shelf``, one a page: what was read, estimated and fitted, by what it was made from.
+* ``readings``: ``readings(draft, shelf)``: the scans of an incomplete draft, and the line that refuses each other one.
+* ``landmarks``: ``LANDMARKS``, ``plausibility``, ``mirrored``, ``snapped``.
+* ``bench``: ``workbench(draft, shelf=...)`` -> ``Workbench``; ``aimed(bench, method)`` switches the target at once.
+* ``handles``: ``Handles``, ``handles_of``, ``handled``, ``ranges``, ``kept_handles``.
+* ``live``: ``rigid_live``, ``flexed_live(bench, handles, near=last)`` -> ``Live``.
+* ``solving``: ``solved(bench)`` -> (``Handles``, ``Plan``) of the case; ``trued(bench, handles)``; ``offset_curve``.
+* ``jobs``: ``begun(task, *args, ...)`` -> ``Job`` in a child process: progress, cancel, time limit.
+* ``uploads``: ``arrived(folder, name, data)`` -> ``Arrived``; ``folder``: ``inside(folder, name)``.
+
+Signatures are kept stable.
+"""

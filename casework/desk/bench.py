@@ -1,0 +1,165 @@
+"""The bench: everything of a case but its bend, made ready once, so that handles can be moved and answered at once.
+
+Scans, centres, bow and skin are kept on a ``Shelf`` by what they were made from; a changed draft makes only what
+depends on the change. Live answers are in ``live.py``.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from casework.bow_needs import check_landmarks, landmark
+from casework.case_file import CaseModel
+from casework.centre import CentreReport
+from casework.desk.draft import Draft, case_of
+from casework.desk.readings import case_scans
+from casework.desk.shelf import Shelf
+from casework.frame import treatment_rotation
+from casework.planning import bow_in_hand
+from casework.question import METHODS
+from casework.scans import Scan
+from casework.side_centre import SideCentre, aimed_at, side_report
+from casework.solving import bend_case_of, unbent_bow
+from mechanics.bend.solve import BendCase
+from mechanics.bow.fit import BowFit
+from mechanics.bow.skin import Skin
+from mechanics.bow.wire import BowWire
+from mechanics.sides import SIDES, Side
+from mesh_tools.arrays import Array
+from mesh_tools.errors import BadValueError
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Workbench:
+    """A case with everything but the bend. ``rotation`` takes LPS to the treatment frame, which ``ready`` is in.
+
+    ``reports``: every estimate of each molar; ``centres``: the one aimed at. ``fit`` is None for a bow in hand.
+    ``bow``: before any bend or activation.
+    """
+
+    draft: Draft
+    case: CaseModel
+    scans: Mapping[str, Scan]
+    rotation: Array
+    reports: Mapping[Side, CentreReport]
+    centres: dict[Side, SideCentre]
+    fit: BowFit | None
+    bow: BowWire
+    skin: Skin | None
+    ready: BendCase
+    shelf: Shelf
+    seconds: float
+
+    def lps(self, points: Array) -> Array:
+        """Points or directions (..., 3) of the treatment frame in LPS."""
+        return points @ self.rotation
+
+
+def workbench(
+    draft: Draft, *, shelf: Shelf | None = None, samples: int | None = 0, progress: Say = lambda _: None
+) -> Workbench:
+    """The bench of ``draft``; give the last bench's ``shelf`` so that only what has changed is made again.
+
+    ``samples``: draws of the inputs for the centres' regions (0: none, None: as the case says). Raises CaseError
+    naming every key that is missing or wrong, and BowtrueError in one line for what a station refuses.
+    """
+    begin, kept = time.perf_counter(), shelf or Shelf()
+    case = _sampled(case_of(draft), samples)
+    check_landmarks(case)
+    rotation = treatment_rotation(landmark(case, "occlusal_plane_mm"))
+    progress("reading the scans")
+    scans = case_scans(case, draft.folder, kept)
+    progress("centres of resistance")
+    reports = {side: _report(case, side, scans, rotation, kept) for side in SIDES}
+    centres = {side: aimed_at(case, side, reports[side]) for side in SIDES}
+    progress("fitting the bow")
+    skin = _skin(scans, rotation, kept)
+    fit, bow = _bow(case, scans, rotation, skin, kept)
+    ready = bend_case_of(case, centres, rotation, bow, skin)
+    seconds = time.perf_counter() - begin
+    return Workbench(draft, case, scans, rotation, reports, centres, fit, bow, skin, ready, kept, seconds)
+
+
+def aimed(bench: Workbench, method: str) -> Workbench:
+    """``bench`` with ``method`` as the target of both sides; nothing is read or estimated again.
+
+    Raises BadValueError for a method that was not estimated (the finite elements, unless the case asked for them);
+    one that does not apply to a scan gives that side the next that does, as in a plan.
+    """
+    if method not in METHODS:
+        raise BadValueError(f"unknown method {method!r}; known are {', '.join(METHODS)}.")
+    if method == "finite_elements" and not any(method in r.methods for r in bench.reports.values()):
+        raise BadValueError("the finite elements have not been solved for this case; start them first.")
+    choices = bench.case.choices.model_copy(update={"target": method})
+    case = bench.case.model_copy(update={"choices": choices})
+    centres = {side: aimed_at(case, side, bench.reports[side]) for side in SIDES}
+    ready = bend_case_of(case, centres, bench.rotation, bench.bow, bench.skin)
+    return replace(bench, case=case, centres=centres, ready=ready)
+
+
+def _sampled(case: CaseModel, samples: int | None) -> CaseModel:
+    if samples is None:
+        return case
+    return case.model_copy(update={"choices": case.choices.model_copy(update={"samples": samples})})
+
+
+def _report(
+    case: CaseModel, side: Side, scans: Mapping[str, Scan], rotation: Array, shelf: Shelf
+) -> CentreReport:
+    scan = scans.get(f"{side}_molar")
+    key = report_key(case, side, scan, rotation)
+    return shelf.kept("report", key, lambda: side_report(case, side, scan, rotation))
+
+
+def report_key(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -> Hashable:
+    """What the estimates of one molar depend on."""
+    model, choices = getattr(case.scans, f"{side}_molar"), case.choices
+    seen: Any = None
+    if scan is not None:
+        placed = scan.surface.points_mm.tobytes()
+        bone = None if scan.bone is None else scan.bone.points_mm.tobytes()
+        seen = (scan.sha256, hash(placed), hash(bone), scan.tooth, scan.changes, repr(model.landmarks))
+    ends = tuple(landmark(case, f"tube_{side}_{end}_mm").tobytes() for end in ("mesial", "distal"))
+    elements = choices.target == "finite_elements"
+    layer = case.ligament.model_dump_json()
+    return (
+        side,
+        seen,
+        ends,
+        rotation.tobytes(),
+        layer,
+        choices.crest_below_cej_mm,
+        choices.samples,
+        elements,
+    )
+
+
+def _skin(scans: Mapping[str, Scan], rotation: Array, shelf: Shelf) -> Skin | None:
+    if "face" not in scans:
+        return None
+    face = scans["face"].surface
+    return shelf.kept("skin", _placed(scans["face"], rotation), lambda: Skin(face.moved(rotation)))
+
+
+def _placed(scan: Scan | None, rotation: Array) -> Hashable:
+    """A scan and where it lies in the treatment frame."""
+    return None if scan is None else (scan.sha256, hash(scan.surface.points_mm.tobytes()), rotation.tobytes())
+
+
+def _bow(
+    case: CaseModel, scans: Mapping[str, Scan], rotation: Array, skin: Skin | None, shelf: Shelf
+) -> tuple[BowFit | None, BowWire]:
+    stock = case.bow.model_copy(update={"bend_place_mm": None}).model_dump_json(exclude={"activation"})
+    marks = case.landmarks.model_dump_json(
+        include={f"tube_{s}_{e}_mm" for s in SIDES for e in ("mesial", "distal")}
+        | {"incisor_contact_mm", *(f"mouth_corner_{s}_mm" for s in SIDES)}
+    )
+    seen = (_placed(scans.get("bow"), rotation), _placed(scans.get("face"), rotation))
+    key = (seen, stock, marks, rotation.tobytes())
+    face = None if skin is None else skin.face
+    return shelf.kept("bow", key, lambda: unbent_bow(case, rotation, skin=face, own_bow=bow_in_hand(scans)))
