@@ -14,19 +14,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
+from casework.module_model import ModuleModel
+from casework.strict import N_PER_GF as N_PER_GF
+from casework.strict import Pair as Pair
+from casework.strict import Point as Point
+from casework.strict import Strict as Strict
 from mechanics.sides import SIDES, Side
 from mesh_tools.errors import BadFileError, BadValueError, MissingFileError
 
-N_PER_GF = 9.80665e-3  # standard gravity, exact by definition (SI brochure, CGPM 1901)
 PullKind = Literal["cervical", "high_pull", "combination"]
 TargetMethod = Literal[
     "elastic_foundation", "thin_layer", "finite_elements", "rule_of_thumb", "furcation", "root_fraction",
     "root_centroid",
 ]  # fmt: skip
-Point = Annotated[list[float], Field(min_length=3, max_length=3)]
-Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
 
 
 class CaseError(BadValueError):
@@ -35,12 +37,6 @@ class CaseError(BadValueError):
     def __init__(self, problems: list[str]) -> None:
         super().__init__("\n".join(problems))
         self.problems = tuple(problems)
-
-
-class Strict(BaseModel):
-    """Base of every part: no unknown keys, no NaN, no silent conversion of text to numbers."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
 class RegisterModel(Strict):
@@ -155,12 +151,14 @@ class BowModel(Strict):
 class StrapModel(Strict):
     """One strap of one side: its force, and its line when it is not given by a strap landmark.
 
+    ``from_module``: the plan takes the force that the module gives at its hole; the force here is the wanted one.
     ``angle_deg`` is measured from the occlusal plane, positive up; ``midline_deg`` from the mid-sagittal plane,
     positive towards the middle of the neck.
     """
 
     force_n: float | None = Field(default=None, gt=0.0, le=30.0)
     force_gf: float | None = Field(default=None, gt=0.0, le=3000.0)
+    from_module: bool = False
     angle_deg: float | None = Field(default=None, gt=-90.0, lt=90.0)
     midline_deg: float = Field(default=0.0, gt=-60.0, lt=60.0)
 
@@ -172,7 +170,7 @@ class StrapModel(Strict):
 
     @property
     def newtons(self) -> float:
-        """The force in N."""
+        """The force in N; with ``from_module`` the wanted one, until the module's own is known."""
         return self.force_n if self.force_n is not None else float(self.force_gf or 0.0) * N_PER_GF
 
 
@@ -248,8 +246,20 @@ class CaseModel(Strict):
     landmarks: LandmarksModel
     bow: BowModel = Field(default_factory=BowModel)
     pull: PullModel
+    module: ModuleModel | None = None
     ligament: LigamentModel = Field(default_factory=LigamentModel)
     choices: ChoicesModel = Field(default_factory=ChoicesModel)
+
+    @model_validator(mode="after")
+    def _module_fits_the_pull(self) -> CaseModel:
+        asked = [p for s in SIDES for p in (self.pull.side(s), self.pull.side(s).high) if p is not None]
+        if self.module is None and any(p.from_module for p in asked):
+            raise ValueError("from_module needs the [module] table: add it, or leave from_module out")
+        if self.module is not None and self.module.high is not None and self.pull.kind != "combination":
+            raise ValueError(
+                f'module.high belongs to kind = "combination" and only there; got kind = "{self.pull.kind}"'
+            )
+        return self
 
 
 def read_case(path: str | os.PathLike[str]) -> CaseModel:
