@@ -49,7 +49,7 @@ def _answers(client: Any, waiting: Iterator[Task], settings: StudySettings) -> I
 
     threads = max(1, sum(client.nthreads().values()))
     running: dict[Any, Task] = {}
-    queue = as_completed(with_results=False)
+    queue = as_completed(loop=client.loop)
 
     def feed(count: int) -> None:
         for task in islice(waiting, count):

@@ -79,12 +79,23 @@ def _records(row: StudyRow, sha: str, settings: StudySettings) -> list[Record]:
             samples=settings.samples, seed=settings.seed,
         )  # fmt: skip
         tooth = _tooth_facts(report)
-        return [
+        records = [
             {**_head(row, sha), **tooth, **_method(report, name)}
             if name in report.methods
             else {**_head(row, sha), **tooth, "method": name, **_not_made(name)}
             for name in settings.methods
         ]
+        return [{**records[0], **_outline(report)}, *records[1:]]
+
+
+def _outline(report: CentreReport) -> Record:
+    """The tooth's reach at every level, for the mean tooth; no column of the results."""
+    from casework.study.local import local_frame
+    from casework.study.outline import reach
+
+    if report.anatomy is None or report.surface is None:
+        return {}
+    return {"outline": reach(local_frame(report.anatomy).coordinates(report.surface.points_mm))}
 
 
 def _not_made(name: str) -> Record:

@@ -112,6 +112,11 @@ def rows_of_folder(folder: Path, pattern: str, *, axes: str, unit: str | None = 
     return _sorted_out(records, tuple(f for f in fields if f not in KNOWN), folder)
 
 
+def group_name(tooth: int) -> str:
+    """Place in the arch whatever the side: ``upper 6`` for 16 and 26."""
+    return f"{'upper' if tooth // 10 in (1, 2) else 'lower'} {tooth % 10}"
+
+
 def _text(path: Path) -> str:
     try:
         if path.stat().st_size > _MOST_BYTES:

@@ -15,7 +15,7 @@ from casework.study.one_tooth import ToothAnswer
 from casework.study.pool import Task
 from casework.study.rows import RowProblem, StudyRow, StudyTable
 from casework.study.settings import StudySettings
-from casework.study.tables import write_csv, write_dictionary, write_parquet
+from casework.study.tables import write_csv, write_dictionary, write_mean_teeth, write_parquet
 from casework.writing import filled_folder
 
 LOG = "answers.log"
@@ -122,6 +122,7 @@ def _written(
         except ImportError:
             notes.append(NO_PARQUET)
         write_dictionary(folder / "dictionary.csv", columns)
+        write_mean_teeth(folder / "mean_teeth.csv", study_records(table, log))
         tree = {"version": version("bowtrue"), "settings": asdict(settings), "teeth": count.teeth}
         tree |= {"failed": count.failed, "covariates": list(table.covariates)}
         (folder / "study.json").write_text(json.dumps(tree, indent=2) + "\n", "utf-8")

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from casework.study.columns import Column, cell
+from casework.study.outline import MeanReach
+from casework.study.rows import group_name
 
 _BATCH = 2000
 Record = dict[str, Any]
@@ -43,6 +45,29 @@ def write_parquet(path: Path, columns: Sequence[Column], records: Iterable[Recor
         for batch in _batches(records):
             arrays = [pa.array([cell(c, r) for r in batch], kinds[c.type]) for c in columns]
             writer.write_table(pa.Table.from_arrays(arrays, schema=schema))
+
+
+def write_mean_teeth(path: Path, records: Iterable[Record]) -> None:
+    """The mean tooth of every place in the arch, level by level in the tooth's own frame, mm."""
+    means: dict[str, MeanReach] = {}
+    for record in records:
+        if record.get("outline"):
+            means.setdefault(group_name(record["tooth"]), MeanReach()).add(record["outline"])
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        rows = csv.writer(stream, lineterminator="\n")
+        rows.writerow(
+            (
+                "group",
+                "teeth",
+                "apical_mm",
+                "mesial_end_mm",
+                "distal_end_mm",
+                "lingual_end_mm",
+                "buccal_end_mm",
+            )
+        )
+        for group, mean in sorted(means.items()):
+            rows.writerows((group, mean.teeth, *(round(v, 3) for v in row)) for row in mean.rows())
 
 
 def _batches(records: Iterable[Record]) -> Iterator[list[Record]]:
