@@ -10,6 +10,11 @@ Side = Literal["right", "left"]
 SIDES: tuple[Side, Side] = ("right", "left")
 
 
+def other_side(side: Side) -> Side:
+    """The side across."""
+    return "left" if side == "right" else "right"
+
+
 def outward_sign(side: Side) -> int:
     """Sign of x from the middle to ``side`` in LPS: +1 left, -1 right; raises BadValueError for another
     word."""

@@ -61,7 +61,7 @@ def _tried(case: BendCase, solution: BendSolution, name: Name, short: list[Side]
 def _applies(case: BendCase, side: Side, name: Name) -> bool:
     straps = case.straps[side].straps
     if name == "pull_up_mm":
-        return any(s.toward_mm is not None for s in straps)
+        return any(s.turns for s in straps)
     return name != "pull_deg" or any(s.direction is not None for s in straps)
 
 

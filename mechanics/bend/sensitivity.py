@@ -59,7 +59,7 @@ def sensitivities(case: BendCase, trial: Trial, *, worn: WornBow | None = None) 
 def _has(case: BendCase, side: Side, name: Name) -> bool:
     straps = case.straps[side].straps
     if name in ("pull_up_mm", "pull_back_mm"):
-        return any(s.toward_mm is not None for s in straps)
+        return any(s.turns for s in straps)
     if name == "pull_deg":
         return any(s.direction is not None for s in straps)
     return name != "pull_n" or sum(s.force_n for s in straps) > 0.0

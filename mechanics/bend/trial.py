@@ -108,6 +108,8 @@ def _changed(pull: StrapPull, side: Side, values: Values) -> StrapPull:
     for strap in pull.straps:
         if strap.toward_mm is not None:
             straps.append(Strap(strap.force_n * factor, toward_mm=strap.toward_mm + shift))
+        elif strap.band is not None:
+            straps.append(Strap(strap.force_n * factor, band=strap.band.shifted(shift)))
         else:
             assert strap.direction is not None
             straps.append(

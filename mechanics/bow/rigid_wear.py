@@ -13,7 +13,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from mechanics.bow.wire import BowWire, TubeSupport, WornBow
-from mechanics.sides import SIDES, Side
+from mechanics.sides import SIDES, Side, other_side
 from mechanics.strap.direction import check_behind
 from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array, skew, unit
@@ -32,7 +32,7 @@ def rigid_wear(
     """
     for side in SIDES:
         check_behind(side, straps[side], bow.hook_mm[side])
-    pull = {s: straps[s].force_at(bow.hook_mm[s]) for s in SIDES}
+    pull = {s: straps[s].force_at(bow.hook_mm[s], bow.hook_mm[other_side(s)]) for s in SIDES}
     tube = {s: bow.tubes[s].middle_mm for s in SIDES}
     share = shared_between(pull, at_mm=bow.hook_mm, tubes_mm=tube, supports=supports)
     residual = _imbalance(pull, bow.hook_mm, share, tube)

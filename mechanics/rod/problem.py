@@ -176,7 +176,7 @@ class RodProblem:
         ``carried`` may hold predicted forces; those of ``state`` give the exact derivative.
         """
         elements = self.element_tangents(self.carried(state) if carried is None else carried)
-        pulls = [pull.tangent_at(self.hook_mm(state, node)) for node, pull in self.pulls]
+        pulls = [pull.tangent_at(hook, other) for pull, hook, other in self._pulled(state)]
         blocks = [elements, -share * np.array(pulls).reshape(-1, 3, 3)]
         if self.contact is not None:
             blocks += self.contact.tangents(state)
@@ -213,5 +213,14 @@ class RodProblem:
         return self.globally(total)
 
     def _pull_forces(self, state: RodState) -> Array:
-        forces = [pull.force_at(self.hook_mm(state, node)) for node, pull in self.pulls]
+        forces = [pull.force_at(hook, other) for pull, hook, other in self._pulled(state)]
         return np.array(forces).reshape(-1, 3)
+
+    def _pulled(self, state: RodState) -> list[tuple[StrapPull, Array, Array | None]]:
+        """Every pull with its own hook and, of two pulls, the other's: a band round the neck asks for both.
+
+        The derivative by the other hook is left out of the tangent: it is some hundredths of the wire's stiffness.
+        """
+        hooks = [self.hook_mm(state, node) for node, _ in self.pulls]
+        others: list[Array | None] = [None] if len(hooks) == 1 else list(reversed(hooks))
+        return [(pull, hook, other) for (_, pull), hook, other in zip(self.pulls, hooks, others, strict=True)]

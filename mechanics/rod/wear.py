@@ -28,7 +28,7 @@ from mechanics.rod.seat import (
     tube_contact,
 )
 from mechanics.rod.stress import check_yield, station_stress
-from mechanics.sides import SIDES, Side
+from mechanics.sides import SIDES, Side, other_side
 from mechanics.strap.direction import check_behind
 from mechanics.strap.pull import StrapPull
 from mesh_tools.arrays import Array
@@ -237,7 +237,7 @@ def _worn(
     hooks: dict[Side, Array] = {
         s: mesh.model.node_mm[mesh.hook_node[s]] + state.move_mm[mesh.hook_node[s]] for s in SIDES
     }
-    pull = {s: straps[s].force_at(hooks[s]) for s in SIDES}
+    pull = {s: straps[s].force_at(hooks[s], hooks[other_side(s)]) for s in SIDES}
     size = {s: float(np.linalg.norm(pull[s])) for s in SIDES}
     parts = {
         part.part: WirePart(worn_points(mesh, state, part.part), part.diameter_mm, part.part)

@@ -61,9 +61,9 @@ def test_the_strap_touches_the_neck_on_its_own_side(side: Side) -> None:
 def test_refusals() -> None:
     with pytest.raises(BadValueError, match=r"zero or more newtons; got -1"):
         Strap(-1.0, direction=np.array([0, 1.0, 0]))
-    with pytest.raises(BadValueError, match="exactly one of the two"):
+    with pytest.raises(BadValueError, match="exactly one of the three"):
         Strap(1.0)
-    with pytest.raises(BadValueError, match="exactly one of the two"):
+    with pytest.raises(BadValueError, match="exactly one of the three"):
         Strap(1.0, toward_mm=HOOK, direction=HOOK)
     with pytest.raises(BadValueError, match="at least one strap"):
         StrapPull(())
