@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import os
 import re
@@ -119,7 +120,7 @@ def flushed(folder: Path) -> None:
 
 def leftovers_removed(folder: Path, name: str) -> None:
     """Remove what a writer of ``name`` that was killed has left; only while the folder is held."""
-    for left in folder.glob(f".{name}.*.part"):
+    for left in folder.glob(f".{glob.escape(name)}.*.part"):
         with suppress(OSError):
             left.unlink()
 

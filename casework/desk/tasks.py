@@ -1,0 +1,15 @@
+"""Tasks for ``jobs.begun``: top-level functions that a child process can find by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from casework.case_file import CaseModel
+from casework.plan import Plan
+from casework.planning import plan_case
+
+
+def planned(case: CaseModel, folder: Path, *, progress: Callable[[str], None]) -> Plan:
+    """The plan of ``case`` with its samples and, when the case asks for them, its finite elements."""
+    return plan_case(case, folder, progress=progress)
