@@ -31,11 +31,15 @@ def write_study_pages(out: Path) -> list[str]:
 
     results = pd.read_csv(out / "results.csv", keep_default_na=False, na_values={c: [""] for c in _NUMBERS})
     outline = pd.read_csv(out / "mean_teeth.csv")
-    found = study_agreement(results)
+    faults = {"cov_base", "cov_fault", "cov_size"} <= set(results.columns)
+    found = study_agreement(results[results["cov_fault"] == "none"] if faults else results)
     with filled_folder(out) as folder:
+        if faults:
+            _write_errors(results, folder)
         for name, text in agreement_csv(found).items():
             (folder / name).write_text(text, "utf-8")
-        pictures = _pictures(results, outline, found, folder)
+        pictures = {"errors": "", **_pictures(results, outline, found, folder)}
+        pictures = {k: v for k, v in pictures.items() if (folder / f"{k}.png").exists()}
         page = _page(out, results, found, {k: folder / f"{k}.png" for k in pictures})
         (folder / "study.html").write_text(page, "utf-8")
     return list(found.notes[:6])
@@ -69,6 +73,17 @@ def _pictures(
             teeth, own, folder / "differences.png", reference=REFERENCE, title=made["differences"]
         )
     return made
+
+
+def _write_errors(results: pd.DataFrame, folder: Path) -> None:
+    """What bad scans cost, for a study of the same teeth scanned well and badly."""
+    from casework.study.agreement_tables import errors_csv
+    from casework.study.scan_errors import scan_errors
+    from viewer.study_errors_png import write_errors_png
+
+    found = scan_errors(results)
+    (folder / "scan_errors.csv").write_text(errors_csv(found), "utf-8")
+    write_errors_png(found, folder / "errors.png", title="What a bad scan costs each method")
 
 
 def _page(out: Path, results: pd.DataFrame, found: StudyAgreement, pictures: dict[str, Path]) -> str:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
+from dataclasses import astuple
 from typing import Any
 
 from casework.study.agreement import Agreement, Dependence, Interval, Outlier, StudyAgreement
+from casework.study.scan_errors import ScanError
 
 
 def agreement_csv(found: StudyAgreement) -> dict[str, str]:
@@ -42,6 +44,12 @@ def _dependence(d: Dependence) -> list[Any]:
 
 def _outlier(o: Outlier) -> list[Any]:
     return [o.group, o.id, o.line, o.method, o.reference, o.way, o.difference_mm, o.score]
+
+
+def errors_csv(found: Sequence[ScanError]) -> str:
+    """One row a fault, size and method."""
+    head = ("fault", "size", "method", "teeth", "refused", "shift_apical_mm", "rms_mm", "p95_mm")
+    return _text(head, [astuple(e) for e in found])
 
 
 def _ends(i: Interval) -> tuple[float | None, ...]:
