@@ -20,8 +20,10 @@ COMMANDS = {
     "centre": "estimate the centre of resistance of one tooth by every method",
     "bow": "find wires, joint, hooks and bends of a face-bow from a scan of it",
     "register": "lay one scan on another by landmarks, by shape or by both, and tell what is left",
+    "find": "propose planes, arch form, molars and landmarks that a scan of an arch or a head shows by itself",
     "study": "estimate many teeth by every method: one table, agreement, pictures",
     "check": "measured with the bow in the mouth: where the line of force really runs, and the bend that trues it",
+    "visit": "note a visit, see the course so far beside published rates, and what to look at next",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
 }
 SHORT_CAUTION = (
