@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from viewer.drawing_probe import NO_DRAWING, drawing_probe
+from viewer.extras import FIGURES, lacking
 
 if TYPE_CHECKING:
     from casework.plan import Plan
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None]) -> list[str]:
     """Write the four files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
+    if lacking(*FIGURES):
+        return _without_pictures(plan, folder)
     from viewer.bow_png import write_bow_png
     from viewer.report import report_html
     from viewer.scene_html import scene_html
@@ -37,3 +40,15 @@ def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None])
     page = report_html(plan, scene, picture_png=png, bow_png=bow.read_bytes())
     (folder / "report.html").write_text(page, "utf-8")
     return [] if probe.can_draw else [NO_DRAWING]
+
+
+def _without_pictures(plan: Plan, folder: Path) -> list[str]:
+    """The report alone, for an installation without the libraries that draw."""
+    from viewer.report import report_html
+    from viewer.scene_of_plan import scene_of_plan
+
+    (folder / "report.html").write_text(report_html(plan, scene_of_plan(plan)), "utf-8")
+    return [
+        f"No pictures: {', '.join(lacking(*FIGURES))} not installed; pip install 'bowtrue[figures]' brings them. The "
+        "numbers and the report are complete."
+    ]

@@ -25,6 +25,7 @@ COMMANDS = {
     "check": "measured with the bow in the mouth: where the line of force really runs, and the bend that trues it",
     "visit": "note a visit, see the course so far beside published rates, and what to look at next",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
+    "page": "plan on a page in the browser, on this machine only",
 }
 SHORT_CAUTION = (
     "Planning aid for licensed practitioners, not a medical device; read the cautions on every plan."
@@ -86,6 +87,10 @@ def _guarded(args: argparse.Namespace) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except ModuleNotFoundError as err:
+        from viewer.extras import told
+
+        print(f"bowtrue: error: {told(err.name or '')}", file=sys.stderr)
     except OSError as err:
         where = f" {err.filename}" if err.filename else ""
         print(f"bowtrue: error: cannot read or write{where}: {err.strerror or err}.", file=sys.stderr)
