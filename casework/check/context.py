@@ -9,6 +9,7 @@ import numpy as np
 from casework.case_file import CaseModel
 from casework.check.line import Expected
 from casework.plan import Plan, SidePlan
+from casework.side_ligament import side_ligament
 from casework.solving import chosen_wear
 from casework.straps import pull_turned
 from mechanics.bend.goal import Goal, line_goal, tip_goal
@@ -18,8 +19,6 @@ from mechanics.bow.wire import TubeSupport
 from mechanics.rigid import stiffness_about, stiffness_turned
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
-
-_MODELS = ("finite_elements", "thin_layer", "elastic_foundation")
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,11 +68,8 @@ def _wanted(case: CaseModel, plan: Plan) -> dict[Side, float]:
 
 def _ligament(side: SidePlan, rotation: Array, target_mm: Array) -> Array | None:
     """Stiffness (6, 6) of the molar's ligament about its target, treatment frame; None when no root was seen."""
-    for name in _MODELS:
-        found = side.centre.methods.get(name)
-        if found is not None and found.ligament is not None:
-            return stiffness_about(stiffness_turned(found.ligament.stiffness, rotation), target_mm)
-    return None
+    stiffness = side_ligament(side)
+    return None if stiffness is None else stiffness_about(stiffness_turned(stiffness, rotation), target_mm)
 
 
 def _expected(plan: Plan, name: Side) -> Expected:
