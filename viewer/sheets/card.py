@@ -1,0 +1,161 @@
+"""The chairside card: one page in the order of the visit, the numbers where they are needed, boxes to tick."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from mechanics.sides import SIDES, Side
+from viewer.sheets.bench import RIGID_WORDS, bendable
+from viewer.sheets.frame import Draft, Room
+from viewer.sheets.layout import Cell, bullet, heading, needs_room, panel, paragraph, stacked, table
+from viewer.sheets.model import WARN, Block, Stroke
+from viewer.sheets.stencil import StencilMarks, stencil_marks
+from viewer.words import bend_words, force_words, signed
+from viewer.wrench_words import fit_words
+
+if TYPE_CHECKING:
+    from casework.plan import Plan, SidePlan
+
+_TRIES = ((6, 2.85), (6, 2.6), (4, 2.45), (3, 2.3), (1, 2.2))  # most warnings, letters in mm
+_SIGNED = "Date ____________________   Name ______________________________   Next visit ____________________"
+_FOUND = "found:"
+Row = tuple[str, tuple[Cell, ...]]
+
+
+def card_draft(plan: Plan, space: Room) -> Draft:
+    """The card, in the largest letters with which it fits one page."""
+    tries = [_card(plan, space.width, size=size, most=most) for most, size in _TRIES]
+    block = next((b for b in tries if b.height <= space.height), tries[-1])
+    needs_room(block, width=space.width, height=space.height, what="the chairside card", paper=space.paper)
+    kind = plan.pull_kind.replace("_", " ")
+    age = "" if plan.age_years is None else f", age {plan.age_years:g}"
+    return Draft("chairside-card", "Chairside card", f"{kind} pull{age}; in the order of the visit", block,
+                 warn=len(bendable(plan)) < len(plan.sides))  # fmt: skip
+
+
+def _card(plan: Plan, width: float, *, size: float, most: int) -> Block:
+    sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
+    widths = [7.0, width - 7.0 - 46.0 * len(sides), *[46.0] * len(sides)]
+    head = ("", "", *(f"{side} {s.tooth}" for side, s in sides))
+    blocks: list[Block] = _mind(plan, width, size=size, most=most)
+    for title, rows in _parts(plan, sides):
+        cells = [[Cell("" if text.startswith(_FOUND) else "☐"), Cell(text), *values] for text, values in rows]
+        blocks.append(
+            stacked([heading(title, width, size=3.2), table(head, cells, widths, size=size)], gap=0.6)
+        )
+        head = ("", "", *("" for _ in sides))
+    return stacked([*blocks, paragraph(_SIGNED, width)], gap=2.6)
+
+
+def _mind(plan: Plan, width: float, *, size: float, most: int) -> list[Block]:
+    """The plan's warnings, the first ``most`` of them."""
+    words = list(plan.warnings)
+    if plan.bow_model == "rigid":
+        words = [RIGID_WORDS, *words]
+    if not words:
+        return []
+    shown = [bullet(w, width - 3.2, size=size, colour=WARN) for w in words[:most]]
+    if len(words) > most:
+        more = f"and {len(words) - most} more: read the report before the visit."
+        shown.append(bullet(more, width - 3.2, size=size, bold=True, colour=WARN))
+    return [panel(stacked(shown, gap=0.5), pad=1.6, stroke=Stroke(WARN, 0.3))]
+
+
+def _parts(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[tuple[str, list[Row]]]:
+    marks = {side: stencil_marks(s, np.asarray(plan.treatment_rotation)) for side, s in sides}
+    return [
+        ("Before", _before(sides)),
+        ("Tubes, inner bow, marks", _tubes(plan, sides, marks)),
+        ("Outer bow", _outer(plan, sides)),
+        ("Straps on", _straps(sides, marks)),
+        ("Safety, every visit, and record it", _safety(sides)),
+    ]
+
+
+def _same(sides: Sequence[object], text: str = "") -> tuple[Cell, ...]:
+    return tuple(Cell(text) for _ in sides)
+
+
+def _before(sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
+    return [
+        ("Name, case and sides of plan and patient agree; check bars measured; warnings read", _same(sides)),
+        ("Bands and tubes firm, tubes clear, tube locks or ties at hand", _same(sides)),
+    ]
+
+
+def _tubes(plan: Plan, sides: Sequence[tuple[Side, SidePlan]], marks: dict[Side, StencilMarks]) -> list[Row]:
+    force = plan.insertion_force_n or {}
+    fits = tuple(
+        Cell(fit_words(s.fit) + ("" if side not in force else f"; {force_words(force[side])} to insert"))
+        for side, s in sides
+    )
+    dots = tuple(
+        Cell(f"{signed(marks[side].dot[1])} up, {signed(marks[side].dot[0])} back", bold=True)
+        for side, _ in sides
+    )
+    return [
+        ("Inner bow goes in and out without force, one side first; as planned:", fits),
+        ("Mark the cheek through the stencil: dot from the mark, mm", dots),
+    ]
+
+
+def _outer(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
+    allowed = bendable(plan)
+
+    def cell(side: Side, text: str) -> Cell:
+        return (
+            Cell(text, bold=True)
+            if side in allowed
+            else Cell("do not bend from this plan", bold=True, colour=WARN)
+        )
+
+    clear = tuple(
+        Cell("touching nowhere" if s.skin_mm is None else f"planned {s.skin_mm:.1f} mm at the nearest")
+        for _, s in sides
+    )
+    return [
+        ("Outer arm as long as planned, along the wire from the middle",
+         tuple(Cell(f"{s.arm_length_mm:.0f} mm") for _, s in sides)),
+        ("Bend, at this place from the middle",
+         tuple(cell(side, f"{bend_words(s.bend_deg)} at {s.bend_place_mm:.0f} mm") for side, s in sides)),
+        ("Under the plier go to (it springs back); compare with the bench template",
+         tuple(cell(side, f"{abs(s.bench.plier_deg):.1f}°") for side, s in sides)),
+        ("Bow leaves the mouth at the corners without lifting or lowering the lip; arms near the skin", clear),
+    ]  # fmt: skip
+
+
+def _straps(sides: Sequence[tuple[Side, SidePlan]], marks: dict[Side, StencilMarks]) -> list[Row]:
+    def angle(side: Side, s: SidePlan) -> str:
+        way = "down" if marks[side].line_deg < 0.0 else "up"
+        return f"{abs(marks[side].line_deg):.0f}° {way} toward the back" if s.solved else "–"
+
+    def hook(side: Side, s: SidePlan) -> str:
+        return f"{signed(marks[side].hook[1])} up, {signed(marks[side].hook[0])} back" if s.solved else "–"
+
+    blank = tuple(Cell(blank=True) for _ in sides)
+    return [
+        ("Both sides hooked at the same moment, through the release modules", _same(sides)),
+        ("Force by gauge, set to", tuple(Cell(force_words(s.strap_force_n), bold=True) for _, s in sides)),
+        (f"{_FOUND} N or gf", blank),
+        ("Strap to the occlusal plane", tuple(Cell(angle(side, s)) for side, s in sides)),
+        (f"{_FOUND} °", blank),
+        ("Hook from the mark, mm", tuple(Cell(hook(side, s)) for side, s in sides)),
+        (f"{_FOUND} up and back, mm", blank),
+        ("Line of the strap runs over the dot; lips close, no pain, nothing presses", _same(sides)),
+    ]
+
+
+def _safety(sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
+    return [
+        ("Release module pulled by hand: it lets go; slots and clips whole", _same(sides)),
+        ("Bow held in its tubes by a means of its own: it cannot be pulled out by hand", _same(sides)),
+        ("Patient shows: strap off BEFORE the bow; in and out without help", _same(sides)),
+        (
+            "Patient and parent can say: never pulled; no play, no sport; loose at night: stop, phone; eye: emergency",
+            _same(sides),
+        ),
+        ("Wearing sheet filled in and handed over; hours a day: ________", _same(sides)),
+    ]
