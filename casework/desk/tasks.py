@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from casework.case_file import CaseModel
-from casework.plan import Plan
-from casework.planning import plan_case
+if TYPE_CHECKING:
+    from casework.case_file import CaseModel
+    from casework.plan import Plan
 
 
 def planned(case: CaseModel, folder: Path, *, progress: Callable[[str], None]) -> Plan:
     """The plan of ``case`` with its samples and, when the case asks for them, its finite elements."""
+    from casework.planning import plan_case  # in the child, so that starting it is quick
+
     return plan_case(case, folder, progress=progress)
