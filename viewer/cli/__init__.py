@@ -24,6 +24,8 @@ COMMANDS = {
     "study": "estimate many teeth by every method: one table, agreement, pictures",
     "check": "measured with the bow in the mouth: where the line of force really runs, and the bend that trues it",
     "visit": "note a visit, see the course so far beside published rates, and what to look at next",
+    "selftest": "compute published figures again on this machine, side by side with their sources",
+    "moved": "two scans months apart: what each molar really did, beside what the plan predicted",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
     "page": "plan on a page in the browser, on this machine only",
 }
