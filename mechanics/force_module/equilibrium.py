@@ -95,6 +95,17 @@ class ModuleState:
 
 
 @dataclass(frozen=True, eq=False)
+class _Set:
+    """What stays the same through a search. ``also``: straps of constant force beside the bands."""
+
+    bow: BowWire
+    bands: Sequence[Band]
+    supports: Mapping[Side, TubeSupport]
+    wear: Wear
+    also: Mapping[Side, tuple[Strap, ...]]
+
+
+@dataclass(frozen=True, eq=False)
 class _Tried:
     """The bow worn under ``tension`` (2 bands,): extensions (bands, 2), what the modules would pull less the tensions
     (2 bands,), the straps, and how far the places where they leave the skin lag behind the hooks, mm."""
@@ -119,28 +130,27 @@ def module_equilibrium(
     supports: Mapping[Side, TubeSupport],
     *,
     wear: Wear,
+    also: Mapping[Side, tuple[Strap, ...]] | None = None,
     near: ModuleState | None = None,
 ) -> ModuleState:
     """The state in which each module's tension is that of its extension and the bow is worn under those tensions.
 
     Broyden's method on the tensions (Broyden CG 1965 Math Comp 19:577-593, from memory); in every trial each strap runs
-    to where it leaves the skin for the hooks of the trial before, until that place stays within 0.01 mm. ``near``: a
-    state of the same bow and bands, at another hole or posture, to start from. Raises NoAnswerError when 1e-3 N is not
-    reached, and what bow or straps refuse at the start.
+    to where it leaves the skin for the hooks of the trial before, until that place stays within 0.01 mm. ``also``:
+    straps of constant force on the same hooks. ``near``: a state of the same bow and bands, at another hole or posture,
+    to start from. Raises NoAnswerError when 1e-3 N is not reached, and what bow or straps refuse at the start.
     """
+    given = _Set(bow, bands, supports, wear, dict.fromkeys(SIDES, ()) if also is None else also)
     lain = tuple(b.lay(bow.hook_mm if near is None else near.worn.hook_mm) for b in bands)
     if near is None:
         tension, slopes, last = *_first(bands, lain), None
     else:
         tension, slopes, last = _stacked([b.tension_n for b in near.bands]).ravel(), near.slopes, near.worn
-    here = _tried(bow, bands, supports, wear, tension, lain, last)
-    count = 1
+    here, count = _tried(given, tension, lain, last), 1
     for _ in range(_STEPS):
         if here.settled:
-            return _state(bands, here, count, slopes)
-        there, tries = _stepped(
-            bow, bands, supports, wear, here, np.asarray(np.linalg.solve(slopes, -here.miss))
-        )
+            return _state(given, here, count, slopes)
+        there, tries = _stepped(given, here, np.asarray(np.linalg.solve(slopes, -here.miss)))
         step, count = there.tension - here.tension, count + tries
         if float(step @ step) > 1e-16:
             slopes = slopes + np.outer(there.miss - here.miss - slopes @ step, step) / float(step @ step)
@@ -155,47 +165,40 @@ def module_equilibrium(
     )
 
 
-def _tried(
-    bow: BowWire, bands: Sequence[Band], supports: Mapping[Side, TubeSupport], wear: Wear,
-    tension: Array, lain: Sequence[Lain], last: WornBow | None,
-) -> _Tried:  # fmt: skip
-    rows = tension.reshape(len(bands), 2)
-    straps = _straps(rows, lain)
-    worn = (last.near if last is not None and last.near is not None else wear)(bow, straps, supports)
-    now = tuple(b.lay(worn.hook_mm) for b in bands)
-    lag = max(
-        float(np.linalg.norm(n.leaves_mm[s] - o.leaves_mm[s]))
-        for n, o in zip(now, lain, strict=True)
-        for s in SIDES
-    )
-    extension = _stacked([b.extension_mm(way.half_mm) for b, way in zip(bands, now, strict=True)])
-    pulls = np.array([b.curve.force_at(e) for b, e in zip(bands, extension, strict=True)])
-    return _Tried(tension, extension, (pulls - rows).ravel(), straps, worn, now, lag)
+def _tried(given: _Set, tension: Array, lain: Sequence[Lain], last: WornBow | None) -> _Tried:
+    rows = tension.reshape(len(given.bands), 2)
+    straps = _straps(given, rows, lain)
+    wear = given.wear if last is None or last.near is None else last.near
+    worn = wear(given.bow, straps, given.supports)
+    now = tuple(b.lay(worn.hook_mm) for b in given.bands)
+    lag = [
+        np.linalg.norm(n.leaves_mm[s] - o.leaves_mm[s]) for n, o in zip(now, lain, strict=True) for s in SIDES
+    ]
+    extension = _stacked([b.extension_mm(way.half_mm) for b, way in zip(given.bands, now, strict=True)])
+    pulls = np.array([b.curve.force_at(e) for b, e in zip(given.bands, extension, strict=True)])
+    return _Tried(tension, extension, (pulls - rows).ravel(), straps, worn, now, float(max(lag)))
 
 
-def _stepped(
-    bow: BowWire, bands: Sequence[Band], supports: Mapping[Side, TubeSupport], wear: Wear, here: _Tried, step: Array
-) -> tuple[_Tried, int]:  # fmt: skip
+def _stepped(given: _Set, here: _Tried, step: Array) -> tuple[_Tried, int]:
     """The trial one step on, and the tries it took: a step that bow or strap refuses is halved."""
     refused: BowtrueError | None = None
     for k in range(_SHORTER):
         tension = np.clip(here.tension + 0.5**k * step, 0.0, _MOST_N)
         try:
-            return _tried(bow, bands, supports, wear, tension, here.lain, here.worn), k + 1
+            return _tried(given, tension, here.lain, here.worn), k + 1
         except BowtrueError as err:
             refused = err
     assert refused is not None
     raise refused
 
 
-def _straps(rows: Array, lain: Sequence[Lain]) -> dict[Side, StrapPull]:
-    """The pull on each hook under tensions (bands, 2)."""
-    return {
-        s: StrapPull(
-            tuple(Strap(float(t[k]), toward_mm=way.leaves_mm[s]) for t, way in zip(rows, lain, strict=True))
-        )
-        for k, s in enumerate(SIDES)
-    }
+def _straps(given: _Set, rows: Array, lain: Sequence[Lain]) -> dict[Side, StrapPull]:
+    """The pull on each hook under tensions ``rows`` (bands, 2)."""
+    out: dict[Side, StrapPull] = {}
+    for k, s in enumerate(SIDES):
+        own = [Strap(float(t[k]), toward_mm=way.leaves_mm[s]) for t, way in zip(rows, lain, strict=True)]
+        out[s] = StrapPull((*own, *given.also[s]))
+    return out
 
 
 def _first(bands: Sequence[Band], lain: Sequence[Lain]) -> tuple[Array, Array]:
@@ -212,7 +215,8 @@ def _first(bands: Sequence[Band], lain: Sequence[Lain]) -> tuple[Array, Array]:
     return tension, slopes - np.eye(size)
 
 
-def _state(bands: Sequence[Band], here: _Tried, count: int, slopes: Array) -> ModuleState:
+def _state(given: _Set, here: _Tried, count: int, slopes: Array) -> ModuleState:
+    bands = given.bands
     rows = here.tension.reshape(len(bands), 2)
     states = tuple(
         BandState(band, _by_side(t), _by_side(e), way.leaves_mm, way.length_mm)
