@@ -22,10 +22,12 @@ COMMANDS = {
     "register": "lay one scan on another by landmarks, by shape or by both, and tell what is left",
     "find": "propose planes, arch form, molars and landmarks that a scan of an arch or a head shows by itself",
     "study": "estimate many teeth by every method: one table, agreement, pictures",
+    "sheets": "papers at 1:1 for chair and bench (PDF, SVG, DXF), bent bow and checking jig as STL, the scene",
     "check": "measured with the bow in the mouth: where the line of force really runs, and the bend that trues it",
     "visit": "note a visit, see the course so far beside published rates, and what to look at next",
     "selftest": "compute published figures again on this machine, side by side with their sources",
     "moved": "two scans months apart: what each molar really did, beside what the plan predicted",
+    "prescribe": "suggest pull, force and hours as a starting point, each with its source",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
     "page": "plan on a page in the browser, on this machine only",
 }
