@@ -26,8 +26,7 @@ def sheets_of_plan(plan: Plan, paper: Paper, *, hours: float | None = None) -> t
 
     Raises PaperError for a paper that is too small, BadValueError for hours that no day has.
     """
-    if hours is not None and not 0.0 < hours <= 24.0:
-        raise BadValueError(f"hours a day must be above 0 and at most 24; got {hours:g}.")
+    check_hours(hours)
     space = room(paper)
     drafts = [
         card_draft(plan, space),
@@ -39,6 +38,12 @@ def sheets_of_plan(plan: Plan, paper: Paper, *, hours: float | None = None) -> t
     return tuple(
         _inside(sheet(d, paper, number=k + 1, of=len(drafts), **named)) for k, d in enumerate(drafts)
     )
+
+
+def check_hours(hours: float | None) -> None:
+    """Raises BadValueError for hours that no day has."""
+    if hours is not None and not 0.0 < hours <= 24.0:
+        raise BadValueError(f"hours a day must be above 0 and at most 24; got {hours:g}.")
 
 
 def _inside(page: Sheet) -> Sheet:
