@@ -79,7 +79,8 @@ def molar_confidence(found: ArchFound, side: str) -> float:
 
 def _frame_confidence(frame: ArchFrame) -> float:
     tight = squashed(frame.plane.rms_mm, nothing=1.6, sure=0.8)
-    alike = squashed(frame.mirror.residual_mm, nothing=2.0, sure=1.0)
+    alike = squashed(frame.mirror.residual_mm, nothing=1.2, sure=0.5)
+    alike *= squashed(frame.mirror.share, nothing=0.6, sure=0.95)
     return 0.95 * tight * alike * min(frame.plane.margin, frame.front_margin, 1.0)
 
 

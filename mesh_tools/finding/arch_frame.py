@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from mesh_tools.arrays import Array, frozen, unit
-from mesh_tools.finding.mirror_plane import MirrorPlane, best_start, refined_plane
+from mesh_tools.finding.mirror_plane import MirrorPlane, best_plane, best_starts
 from mesh_tools.finding.occlusal import SAMPLES, OcclusalPlane, occlusal_plane
 from mesh_tools.finding.record import NotFoundError
 from mesh_tools.registration.samples import Samples, sampled
@@ -70,10 +70,10 @@ def _midline(spread: Samples, plane: OcclusalPlane) -> MirrorPlane:
     t = np.cross(plane.normal, s)
     turn = np.radians(np.arange(0.0, 180.0, 6.0))
     planes = np.outer(np.cos(turn), s) + np.outer(np.sin(turn), t)
-    start = best_start(few, tree, planes, reach_mm=9.0, step_mm=3.0)
+    starts = best_starts(few, tree, planes, reach_mm=9.0, step_mm=3.0)
     step = max(len(points) // _FINE, 1)
     spacing = spread.spacing_mm * float(np.sqrt(len(spread.points_mm) / len(points) * step))
-    return refined_plane(points[::step], normals[::step], start, spacing_mm=max(spacing, 0.5))
+    return best_plane(points[::step], normals[::step], starts, spacing_mm=max(spacing, 0.5))
 
 
 def _backward(teeth: Array, mirror: MirrorPlane, way: Array) -> tuple[Array, float]:

@@ -14,7 +14,7 @@ from scipy.spatial import ConvexHull, cKDTree
 
 from mesh_tools.arrays import Array, frozen, unit
 from mesh_tools.cut import level_curve
-from mesh_tools.finding.mirror_plane import MirrorPlane, best_start, refined_plane
+from mesh_tools.finding.mirror_plane import MirrorPlane, best_plane, best_starts
 from mesh_tools.finding.record import NotFoundError
 from mesh_tools.registration.samples import Samples, sampled
 from mesh_tools.surface import Surface
@@ -121,9 +121,9 @@ def head_mirror(spread: Samples) -> MirrorPlane:
     yaw, roll = (a.ravel() for a in np.meshgrid(tries, tries))
     ways = np.stack([np.cos(yaw) * np.cos(roll), np.sin(yaw) * np.cos(roll), np.sin(roll)], axis=1)
     tree = cKDTree(points[::3])
-    start = best_start(few, tree, ways, reach_mm=24.0, step_mm=8.0)
+    starts = best_starts(few, tree, ways, reach_mm=24.0, step_mm=8.0)
     spacing = spread.spacing_mm * float(np.sqrt(step))
-    found = refined_plane(points, normals, start, spacing_mm=spacing)
+    found = best_plane(points, normals, starts, spacing_mm=spacing)
     normal = found.normal * np.sign(found.normal[0] or 1.0)
     return MirrorPlane(
         normal, found.offset_mm * float(np.sign(found.normal @ normal)), found.residual_mm, found.share

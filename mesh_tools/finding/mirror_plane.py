@@ -14,6 +14,7 @@ from mesh_tools.arrays import Array, frozen, unit
 
 _KEPT = 0.8  # share of the best partners that is believed
 _STEPS = 30
+_STARTS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,15 +46,24 @@ def trimmed_distance(points: Array, tree: cKDTree, normal: Array, offset: float)
     return float(far[: max(int(_KEPT * len(far)), 1)].mean())
 
 
-def best_start(
-    points: Array, tree: cKDTree, normals: Array, *, reach_mm: float, step_mm: float
-) -> tuple[Array, float]:
-    """The best of planes with ``normals`` (k, 3) whose offsets lie within ``reach_mm`` of the points' middle."""
+def best_starts(
+    points: Array, tree: cKDTree, normals: Array, *, reach_mm: float, step_mm: float, count: int = _STARTS
+) -> list[tuple[Array, float]]:
+    """The best ``count`` of planes with ``normals`` (k, 3) and offsets within ``reach_mm`` of the points' middle."""
     middle = points.mean(axis=0)
     offsets = np.arange(-reach_mm, reach_mm + 0.5 * step_mm, step_mm)
     tries = [(n, float(n @ middle) + o) for n in normals for o in offsets]
     scores = [trimmed_distance(points, tree, n, o) for n, o in tries]
-    return tries[int(np.argmin(scores))]
+    return [tries[i] for i in np.argsort(scores, kind="stable")[:count]]
+
+
+def best_plane(
+    points: Array, normals: Array, starts: list[tuple[Array, float]], *, spacing_mm: float
+) -> MirrorPlane:
+    """The refined plane, of all ``starts``, whose mirror image lies nearest: a start may slide into a false fit."""
+    found = [refined_plane(points, normals, start, spacing_mm=spacing_mm) for start in starts]
+    tree = cKDTree(points)
+    return min(found, key=lambda plane: trimmed_distance(points, tree, plane.normal, plane.offset_mm))
 
 
 def refined_plane(

@@ -1,0 +1,41 @@
+"""``bowtrue find``: text, JSON, picture and refusals."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from demo_meshes import demo_folder
+from viewer.cli import main
+
+
+def test_find_prints_writes_and_draws(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    pytest.importorskip("matplotlib", reason="pictures need the extra figures")
+    out, tree = tmp_path / "found.png", tmp_path / "found.json"
+    words = ["find", str(demo_folder() / "arch.stl"), "--kind", "arch", "--axes", "LSA"]
+    assert main([*words, "--out", str(out), "--json", str(tree)]) == 0
+    told = capsys.readouterr().out
+    assert "occlusal_plane_mm" in told
+    assert "? tube_right_mesial_mm" in told
+    assert "to be verified" in told
+    assert out.read_bytes().startswith(b"\x89PNG")
+    assert out.stat().st_size > 50_000
+    found = json.loads(tree.read_text("utf-8"))
+    assert {p["name"] for p in found["proposals"]} >= {
+        "midline",
+        "arch_form",
+        "molar_right",
+        "incisor_contact_mm",
+    }
+    assert all(0.0 <= p["confidence"] <= 1.0 and p["why"] for p in found["proposals"])
+
+
+def test_a_tooth_is_no_arch_and_nothing_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    out = tmp_path / "found.json"
+    assert main(["find", str(demo_folder() / "molar_26.stl"), "--kind", "arch", "--json", str(out)]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith("bowtrue: error:")
+    assert told.count("\n") == 1
+    assert not out.exists()
