@@ -107,6 +107,8 @@ class LandmarksModel(Strict):
     strap_left_mm: Point | None = None
     high_strap_right_mm: Point | None = None
     high_strap_left_mm: Point | None = None
+    nape_mm: Point | None = None
+    crown_mm: Point | None = None
 
 
 class ActivationModel(Strict):
@@ -180,10 +182,28 @@ class SidePullModel(StrapModel):
     high: StrapModel | None = None
 
 
+class HeadModel(Strict):
+    """Neck and head by tape measure, for a taut strap without a scan that reaches round the neck; what is left out
+    takes usual values for the age (``mesh_tools.head_model``). Heights count from the occlusal plane, positive up."""
+
+    neck_circumference_mm: float | None = Field(default=None, ge=180.0, le=600.0)
+    incisor_to_nape_mm: float | None = Field(default=None, ge=80.0, le=220.0)
+    nape_height_mm: float | None = Field(default=None, ge=-80.0, le=60.0)
+    head_circumference_mm: float | None = Field(default=None, ge=400.0, le=700.0)
+    head_breadth_mm: float | None = Field(default=None, ge=100.0, le=200.0)
+    vertex_height_mm: float | None = Field(default=None, ge=100.0, le=220.0)
+
+
 class PullModel(Strict):
-    """Kind of pull and force per side."""
+    """Kind of pull and force per side.
+
+    ``strap``: "taut" lays it over the skin, "as_given" runs it to its landmark or along its angle; left out, it is taut
+    where neither is given and there is a face scan or [head].
+    """
 
     kind: PullKind = "cervical"
+    strap: Literal["as_given", "taut"] | None = None
+    strap_width_mm: float = Field(default=22.0, ge=5.0, le=60.0)
     right: SidePullModel
     left: SidePullModel
 
@@ -246,6 +266,7 @@ class CaseModel(Strict):
     landmarks: LandmarksModel
     bow: BowModel = Field(default_factory=BowModel)
     pull: PullModel
+    head: HeadModel | None = None
     module: ModuleModel | None = None
     ligament: LigamentModel = Field(default_factory=LigamentModel)
     choices: ChoicesModel = Field(default_factory=ChoicesModel)

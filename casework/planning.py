@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from casework.bow_needs import check_landmarks, landmark
 from casework.case_file import CaseModel
 from casework.cheek import cheek_findings
+from casework.clearance import case_clearance, clearance_warnings
 from casework.frame import treatment_rotation
 from casework.limits import case_warnings, plan_warnings
 from casework.plan import InputFile, Plan
@@ -21,7 +22,8 @@ from casework.scans import Scan, read_scans
 from casework.side_centre import SideCentre, side_centre
 from casework.side_plan import Solved, side_plan
 from casework.solving import SolvedBend, solved_bend
-from casework.straps import pull_turned
+from casework.strap_paths import strap_paths
+from casework.straps import standing_straps
 from mechanics.bend.help import what_would_help
 from mechanics.bend.sensitivity import sensitivities
 from mechanics.sides import SIDES, Side
@@ -91,7 +93,15 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
     sides = {side: replace(sides[side], cheek=cheeks[side].marks) for side in SIDES}
     warnings = [*case_warnings(case), *(w for c in solved.centres.values() for w in c.warnings)]
     warnings += [w for cheek in cheeks.values() for w in cheek.warnings]
+    laid = strap_paths(case, bend.case, solution.worn_after.hook_mm, solved.rotation, face)
+    arch = scans["arch"].surface if "arch" in scans else None
+    clearance = case_clearance(
+        case, solution.worn_after, solution.bench, rotation=solved.rotation, skin=bend.case.skin, arch=arch
+    )
+    warnings += clearance_warnings(clearance)
     molars = {s: scans[f"{s}_molar"].surface for s in SIDES if f"{s}_molar" in scans}
+    changes = [f"scans.{name}: {text}" for name, scan in scans.items() for text in scan.changes]
+    warnings += [*laid.warnings, *plan_warnings(sides, solution.worn_after, proof_mpa=case.bow.proof_mpa)]
     return Plan(
         case_id=case.case_id,
         version=version("bowtrue"),
@@ -100,7 +110,7 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
         bow_model=case.choices.bow,
         treatment_rotation=solved.rotation,
         sides=sides,
-        straps={side: pull_turned(bend.case.straps[side], back) for side in SIDES},
+        straps=standing_straps(bend.case.straps, solution.worn_after.hook_mm, back),
         bow_before=bend.case.bow.moved(back),
         bow_bench=solution.bench.moved(back),
         worn_before=solution.worn_before.moved(back),
@@ -109,8 +119,10 @@ def _plan(case: CaseModel, scans: Mapping[str, Scan], solved: Solved) -> Plan:
         insertion_force_n={} if bend.inserted is None else {s: bend.inserted.hand_size_n(s) for s in SIDES},
         molars=molars,
         face=face,
-        arch=scans["arch"].surface if "arch" in scans else None,
-        warnings=(*warnings, *plan_warnings(sides, solution.worn_after, proof_mpa=case.bow.proof_mpa)),
-        findings=tuple(f"scans.{name}: {text}" for name, scan in scans.items() for text in scan.changes),
+        arch=arch,
+        clearance=clearance.moved(back),
+        warnings=tuple(warnings),
+        findings=(*changes, *laid.findings),
         inputs=tuple(InputFile(name, scan.file, scan.sha256) for name, scan in scans.items()),
+        strap_paths=laid.paths,
     )

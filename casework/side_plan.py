@@ -19,7 +19,7 @@ from mechanics.bow.passivity import passivity
 from mechanics.bow.wire import WornBow
 from mechanics.centres.movement import Movement, movement_under
 from mechanics.centres.rule_of_thumb import UP_MM
-from mechanics.sides import Side, outward_sign
+from mechanics.sides import Side, other_side, outward_sign
 from mesh_tools.arrays import Array
 
 
@@ -102,7 +102,8 @@ def _rule_marks(side: Side, solved: Solved) -> RuleMarks:
 
 
 def _strap_point(side: Side, solved: Solved) -> Array | None:
-    straps = solved.bend.case.straps[side].straps
+    hooks = solved.bend.solution.worn_after.hook_mm
+    straps = solved.bend.case.straps[side].standing(hooks[side], hooks[other_side(side)]).straps
     if len(straps) != 1 or straps[0].toward_mm is None:
         return None
     return solved.lps(straps[0].toward_mm)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from casework.bow_needs import bow_needs
 from casework.case_file import CaseModel
 from casework.side_centre import SideCentre
-from casework.straps import strap_pulls
+from casework.straps import StrapGround, strap_pulls
 from mechanics.bend.goal import Goal, line_goal, tip_goal
 from mechanics.bend.solve import BendCase, BendSolution, solve_bend
 from mechanics.bend.trial import Limits, Trial, Values, as_it_is
@@ -111,7 +111,7 @@ def bend_case_of(
     still = case.choices.ideal_tubes or case.choices.bow == "rigid"
     return BendCase(
         bow=_activated(case, bow),
-        straps=strap_pulls(case, rotation),
+        straps=strap_pulls(case, rotation, StrapGround(bow.hook_mm, None if skin is None else skin.face)),
         supports=held if still else stands,
         targets_mm=targets,
         goal=_goal(case, targets, stands),

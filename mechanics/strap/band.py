@@ -15,7 +15,7 @@ out, a neck strap takes the shortest path of all, as without friction, and a hea
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike
 from mechanics.sides import SIDES, Side
 from mechanics.strap.back import crown_along, nape_of
 from mechanics.strap.bed import Bed, bed_of
-from mechanics.strap.checks import check_hooks, check_skin_under, told_of
+from mechanics.strap.checks import StrapOnEarError, check_hooks, check_skin_under, ears_under, told_of
 from mechanics.strap.direction import HIGH_PULL_DEG
 from mechanics.strap.fan import FanFrame, skin_fan
 from mechanics.strap.held import grip_needed, held_leaving, held_taut
@@ -37,8 +37,9 @@ from mesh_tools.surface import Surface
 WIDTH_MM = 22.0
 """Width of a neck strap's pad, 20-25 mm (common practice, no source)."""
 HALF_ANGLE = np.radians(165.0)
-REACH_MM = {"neck": 45.0, "head": 30.0}
+REACH_MM: dict[BandName, float] = {"neck": 45.0, "head": 30.0}
 """How far above and below its first plane a strap is followed."""
+CAP_TRIES_DEG = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0)
 _REMEMBERED = 6
 
 
@@ -54,18 +55,19 @@ class Leaving:
 @dataclass(frozen=True, eq=False)
 class BandLine:
     """A band that follows its hooks over one skin. ``back_mm``: where it is held at the back, None for a free one;
-    ``hooks_mm``: where the hooks stood when it was laid; ``skin_told``: what was mended in the skin."""
+    ``hooks_mm``: where the hooks stood when it was laid; ``told``: how its place was chosen."""
 
     band: BandName
     bed: Bed
     hooks_mm: Mapping[Side, Array]
     back_mm: Array | None
+    told: tuple[str, ...] = ()
     _laid: dict[bytes, Leaving] = field(default_factory=dict, repr=False)
     _last: list[Taut] = field(default_factory=list, repr=False)
 
     def leaving(self, hooks_mm: Mapping[Side, Array]) -> Leaving:
         """Where the band leaves the skin with its hooks at ``hooks_mm``; remembered for the last few places."""
-        ends = self._ends(hooks_mm)
+        ends = self.ends(hooks_mm)
         key = ends.tobytes()
         if key not in self._laid:
             while len(self._laid) >= _REMEMBERED:
@@ -78,7 +80,7 @@ class BandLine:
 
         Raises BadValueError for a hook inside the skin, for skin that is missing or folded (an ear) under the strap.
         """
-        ends = self._ends(hooks_mm)
+        ends = self.ends(hooks_mm)
         check_hooks(self.bed, ends)
         taut = self._taut(ends, from_last=False)
         check_skin_under(self.bed, taut, band=self.band)
@@ -97,10 +99,15 @@ class BandLine:
             width_mm=self.bed.width_mm,
             grip=grip_needed(self.bed, ends, taut) if held else 0.0,
             wrap_rad=float(taut.press.sum()),
-            told=told_of(self.bed, ends, taut, band=self.band),
+            told=(*self.told, *told_of(self.bed, ends, taut, band=self.band)),
         )
 
-    def _ends(self, hooks_mm: Mapping[Side, Array]) -> Array:
+    def also_told(self, told: tuple[str, ...]) -> BandLine:
+        """This band with ``told`` before what it tells itself."""
+        return replace(self, told=(*told, *self.told))
+
+    def ends(self, hooks_mm: Mapping[Side, Array]) -> Array:
+        """Both hooks (2, 3), right then left, in the axes of the band's fan."""
         return self.bed.fan.frame.inward(np.array([hooks_mm["right"], hooks_mm["left"]]))
 
     def _back(self) -> Array | None:
@@ -132,6 +139,10 @@ class BandLine:
             taut = self._taut(ends, from_last=True)
             self._last[:] = [taut]
             points, moves = taut.points[[0, -1]], end_slopes(self.bed, ends, taut)
+        if (points[:, 1] <= ends[:, 1]).any():
+            raise BadValueError(
+                f"the {self.band} strap touches nothing behind its hooks; shorten the outer arms or move it back."
+            )
         frame = self.bed.fan.frame
         world = frame.outward(points)
         turned = np.einsum("ia,pihj,jb->pahb", frame.axes, moves, frame.axes)
@@ -156,13 +167,45 @@ def band_line(
     hooks = {s: frozen(hooks_mm[s], (3,), name=f"{s} hook") for s in SIDES}
     held = None if back_mm is None else frozen(back_mm, (3,), name="place of the strap at the back")
     if band == "head" and held is None:
-        held = crown_along(skin, hooks, angle_deg=HIGH_PULL_DEG)
+        return _usual_cap(skin, hooks, width_mm)
     back = nape_of(skin, hooks) if held is None else held
+    return _line_over(skin, hooks, back, band=band, width_mm=width_mm, held=held)
+
+
+def _line_over(
+    skin: Surface,
+    hooks: Mapping[Side, Array],
+    back: Array,
+    *,
+    band: BandName,
+    width_mm: float,
+    held: Array | None,
+) -> BandLine:
     frame = FanFrame.through(hooks, back)
-    fan = skin_fan(skin, frame, half_angle=float(HALF_ANGLE), half_height_mm=REACH_MM[band] + 0.5 * width_mm)
+    half_height = REACH_MM[band] + 0.5 * width_mm
+    fan = skin_fan(skin, frame, half_angle=float(HALF_ANGLE), half_height_mm=half_height)
     line = BandLine(band, bed_of(fan, width_mm=width_mm), hooks, held)
-    check_hooks(line.bed, line._ends(hooks))
+    check_hooks(line.bed, line.ends(hooks))
     return line
+
+
+def _usual_cap(skin: Surface, hooks: Mapping[Side, Array], width_mm: float) -> BandLine:
+    """A head cap along the usual high pull, or the least steep way above it that passes the ears.
+
+    Raises StrapOnEarError when none does.
+    """
+    for steeper in CAP_TRIES_DEG:
+        angle = HIGH_PULL_DEG + steeper
+        back = crown_along(skin, hooks, angle_deg=angle)
+        line = _line_over(skin, hooks, back, band="head", width_mm=width_mm, held=back)
+        if not ears_under(line.bed, held_taut(line.bed, line.ends(hooks), line.bed.fan.frame.inward(back))):
+            way = "the usual high pull" if steeper == 0.0 else "the least steep way that passes the ears"
+            told = f"head strap: crown_mm is not given; laid {angle:g} degrees over the plane of the hooks, {way}."
+            return replace(line, told=(told,))
+    raise StrapOnEarError(
+        "the head strap would lie on an ear however steep; give crown_mm, the place where the cap crosses the back of "
+        "the head."
+    )
 
 
 def taut_band(

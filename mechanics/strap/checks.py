@@ -80,7 +80,8 @@ def told_of(bed: Bed, ends: Array, taut: Taut, *, band: BandName) -> tuple[str, 
     told = [
         f"{band} strap: its edge touches the {side} ear lobe or another fold of the scan." for side in ears
     ]
-    told += [_bridge(band, s, mm) for s in SIDES if s not in ears and (mm := _bridged(bed, ends, taut, s))]
+    if band == "neck":
+        told += [_bridge(s, mm) for s in SIDES if s not in ears and (mm := _bridged(bed, ends, taut, s))]
     if bed.spikes > _MANY_SPIKES:
         told.append(
             f"{band} strap: {bed.spikes} spikes of the scan near it (hair, collar, flakes) were left out."
@@ -88,11 +89,10 @@ def told_of(bed: Bed, ends: Array, taut: Taut, *, band: BandName) -> tuple[str, 
     return tuple(told)
 
 
-def _bridge(band: BandName, side: Side, behind_mm: float) -> str:
-    part = "angle of the jaw or the cheek" if band == "neck" else "cheek bone"
+def _bridge(side: Side, behind_mm: float) -> str:
     return (
-        f"{band} strap: on the {side} it first touches {behind_mm:.0f} mm behind the hook and then hangs free, so it "
-        f"presses on the {part}: widen or shorten the outer bow, or move the strap."
+        f"neck strap: on the {side} it first touches {behind_mm:.0f} mm behind the hook and then hangs free, so it "
+        "presses on the angle of the jaw or the cheek: widen or shorten the outer bow, or move the strap."
     )
 
 

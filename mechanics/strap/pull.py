@@ -108,6 +108,14 @@ class StrapPull:
         """One strap along a fixed direction (3,)."""
         return cls((Strap(force_n, direction=np.asarray(direction, dtype=np.float64)),))
 
+    def standing(self, hook_mm: ArrayLike, other_mm: ArrayLike) -> StrapPull:
+        """This pull with every band replaced by the point it leads to from a hook at ``hook_mm``."""
+        led = [
+            s if s.band is None else Strap(s.force_n, toward_mm=s.band.leaving(hook_mm, other_mm)[0])
+            for s in self.straps
+        ]
+        return StrapPull(tuple(led))
+
     def combined_with(self, other: StrapPull) -> StrapPull:
         """Both pulls on one hook."""
         return StrapPull(self.straps + other.straps)
