@@ -15,7 +15,6 @@ _ROOTS_COMPLETE_YEARS = 10.0
 _USUAL_GF = (150.0, 500.0)
 _STRESS_SHARE = 0.8  # of the proof stress: our choice
 _TIP_N_MM = 2.0  # about half a millimetre of offset at 4 N: our choice
-_SKIN_MM = 1.0  # nearer than this counts as touching: our choice
 # Largest SD per direction about the trifurcation and the buccal face: Gandhi V et al. 2021 AJODO 160:442-450.
 _RULE_SCATTER_MM = 2.7
 
@@ -35,11 +34,6 @@ def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow, *, proof_mpa: f
                 f"at {plan.bend_deg:+.0f} degrees. See the advice of that side."
             )
         found += [*_shared(side, plan), *_coupled(side, plan)]
-        if plan.skin_mm is not None and plan.skin_mm < _SKIN_MM:
-            found.append(
-                f"{side} side: the worn outer arm comes within {plan.skin_mm:.1f} mm of the skin"
-                f"{' (inside it)' if plan.skin_mm < 0.0 else ''}; it should be near but touch nowhere: widen the bow."
-            )
         apart = plan.centre.distance_mm(plan.target_method, "rule_of_thumb")
         if apart is not None and apart > _RULE_SCATTER_MM:
             found.append(

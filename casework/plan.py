@@ -10,6 +10,7 @@ from casework.centre import CentreReport
 from mechanics.bow.passivity import TerminalFit
 from mechanics.bow.wire import BowWire, WornBow
 from mechanics.centres.movement import Movement
+from mechanics.clearance.along import Clearance
 from mechanics.making.bend_schedule import BendSchedule
 from mechanics.sides import Side
 from mechanics.strap.path import StrapPath
@@ -162,6 +163,7 @@ class Plan:
     """The whole plan. ``bow_before`` is the fitted bow, ``bow_bench`` the bent one, ``worn_*`` the same under load.
 
     ``straps`` are the pulls as given, in LPS. ``strap_paths``: every taut strap that was laid on the skin, LPS.
+    ``clearance``: how far the worn bent bow lies from lips, cheeks, teeth and gums, LPS.
     """
 
     case_id: str
@@ -185,3 +187,4 @@ class Plan:
     findings: tuple[str, ...]
     inputs: tuple[InputFile, ...]
     strap_paths: tuple[StrapPath, ...] = ()
+    clearance: Clearance | None = None

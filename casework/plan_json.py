@@ -11,6 +11,7 @@ from casework.cautions import CAUTIONS
 from casework.plan import BenchWork, CheekMarks, Plan, SidePlan
 from mechanics.bow.wire import Tube
 from mechanics.centres.movement import Movement
+from mechanics.clearance.along import Clearance, Least, WireClearance
 from mechanics.sides import SIDES
 from mechanics.strap.pull import Strap
 
@@ -30,6 +31,7 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
         "treatment_axes_in_lps": _list(plan.treatment_rotation),
         "sides": {name: side_as_dict(side) for name, side in plan.sides.items()},
         "bow": _bow(plan),
+        "clearance": _clearance(plan.clearance),
         "warnings": list(plan.warnings),
         "findings": list(plan.findings),
         "cautions": [c.text for c in CAUTIONS],
@@ -101,6 +103,44 @@ def _cheek(marks: CheekMarks | None) -> dict[str, Any] | None:
     points = ("mark_mm", "dot_mm", "rule_dot_mm")
     numbers = ("up_mm", "back_mm", "rule_up_mm", "rule_back_mm", "depth_mm")
     return {**{k: _list(getattr(marks, k)) for k in points}, **{k: getattr(marks, k) for k in numbers}}
+
+
+def _clearance(clearance: Clearance | None) -> dict[str, Any] | None:
+    if clearance is None:
+        return None
+    wires = {"outer": clearance.outer, "inner": clearance.inner}
+    return {
+        "least": [_nearest(least) for least in clearance.least()],
+        "mouth_exits": {
+            side: {
+                "above_mm": e.above_mm,
+                "ahead_mm": e.ahead_mm,
+                "s_mm": e.s_mm,
+                "at_mm": _list(e.at_mm),
+            }
+            for side, e in clearance.exits.items()
+        },
+        "along": {name: None if wire is None else _along(wire) for name, wire in wires.items()},
+    }
+
+
+def _nearest(least: Least) -> dict[str, Any]:
+    points = {"wire_mm": _list(least.wire_mm), "scan_mm": _list(least.scan_mm)}
+    return {
+        "region": least.region,
+        "side": least.side,
+        "gap_mm": least.gap_mm,
+        "s_mm": least.s_mm,
+        **points,
+    }
+
+
+def _along(wire: WireClearance) -> dict[str, Any]:
+    return {
+        "s_mm": _list(np.round(wire.s_mm, 3)),
+        "gap_mm": _list(np.round(wire.gap_mm, 3)),
+        "region": list(wire.region),
+    }
 
 
 def _bench(bench: BenchWork) -> dict[str, Any]:

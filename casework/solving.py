@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from casework.bow_needs import bow_needs
+from casework.bow_needs import bow_needs, landmark
 from casework.case_file import CaseModel
 from casework.side_centre import SideCentre
 from casework.straps import StrapGround, strap_pulls
@@ -19,6 +19,7 @@ from mechanics.bow.needs import BowNeeds
 from mechanics.bow.rigid_wear import rigid_wear
 from mechanics.bow.skin import Skin
 from mechanics.bow.wire import BowWire, JointRegion, TubeSupport, Wear
+from mechanics.clearance.steer import cheek_from_mm, kept_clear
 from mechanics.rod import Insertion, insertion
 from mechanics.rod.wear import elastic_wear, ideal_tube_wear
 from mechanics.sides import SIDES, Side
@@ -31,12 +32,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class SolvedBend:
-    """The search and its answer, in the treatment frame; ``inserted``: the bow in its tubes before any strap."""
+    """The search and its answer, in the treatment frame; ``inserted``: the bow in its tubes before any strap.
+
+    ``widened_mm``: how much farther out each arm lies than ``fit`` has it, so that it keeps clear as worn.
+    """
 
     fit: BowFit | None
     case: BendCase
     solution: BendSolution
     inserted: Insertion | None
+    widened_mm: Mapping[Side, float] | None = None
 
 
 def solved_bend(
@@ -51,10 +56,45 @@ def solved_bend(
 
     Raises BowtrueError in one line.
     """
-    skin = None if face is None else face.moved(rotation)
-    fit, bow = unbent_bow(case, rotation, skin=skin, own_bow=own_bow)
-    bend_case = bend_case_of(case, centres, rotation, bow, None if skin is None else Skin(skin))
-    return searched(case, bend_case, fit)
+    surface = None if face is None else face.moved(rotation)
+    fit, bow = unbent_bow(case, rotation, skin=surface, own_bow=own_bow)
+    skin = None if surface is None else Skin(surface)
+    bend_case = bend_case_of(case, centres, rotation, bow, skin)
+    return kept_clear_of_face(case, rotation, searched(case, bend_case, fit))
+
+
+def kept_clear_of_face(case: CaseModel, rotation: Array, bend: SolvedBend) -> SolvedBend:
+    """``bend`` with its bow widened or narrowed until it keeps just clear of the cheeks as worn (and bent again).
+
+    A bow in hand stays as it is, and so does every bow without a face scan.
+    """
+    skin, fit = bend.case.skin, bend.fit
+    if fit is None or skin is None:
+        return bend
+    unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
+
+    near = bend.solution.worn_after.near or bend.case.wear
+
+    def solve(bow: BowWire, trial: Trial) -> BendSolution:
+        return solve_bend(replace(bend.case, bow=bow, wear=near), unknowns=unknowns, start=trial)
+
+    found = kept_clear(
+        bend.case.bow,
+        bend.solution,
+        solve,
+        skin=skin,
+        corner_mm=mouth_corners(case, rotation),
+        wanted_mm=case.bow.cheek_clearance_mm,
+    )
+    if not found.rounds:
+        return bend
+    again = replace(bend.case, bow=found.bow)
+    return SolvedBend(fit, again, found.solution, _inserted(case, again), found.widened_mm)
+
+
+def mouth_corners(case: CaseModel, rotation: Array) -> dict[Side, Array]:
+    """The mouth corners (3,) in the treatment frame."""
+    return {s: rotation @ landmark(case, f"mouth_corner_{s}_mm") for s in SIDES}
 
 
 def unbent_bow(
@@ -118,6 +158,7 @@ def bend_case_of(
         wear=chosen_wear(case),
         limits=_limits(case),
         skin=skin,
+        cheek_from_mm=cheek_from_mm(bow, mouth_corners(case, rotation)),
     )
 
 

@@ -28,7 +28,7 @@ AT_BOUND = 1e-6
 @dataclass(frozen=True, eq=False)
 class BendCase:
     """What stays the same while a bend is sought: bow, pulls, how the molars stand, what is aimed at, who
-    wears it."""
+    wears it. ``cheek_from_mm``: where on each outer arm the cheek begins, from the joint's middle."""
 
     bow: BowWire
     straps: Mapping[Side, StrapPull]
@@ -39,6 +39,7 @@ class BendCase:
     limits: Limits = field(default_factory=Limits)
     apical_sign: int = 1
     skin: Skin | None = None
+    cheek_from_mm: Mapping[Side, float] | None = None
 
     @classmethod
     def through(
@@ -220,5 +221,7 @@ def _solution(
         at_bound=at_bound,
         evaluations=found.evaluations,
         refusals=found.refusals,
-        skin_mm=None if case.skin is None else arms_from_skin_mm(after.outer, bench.joint, case.skin),
+        skin_mm=None
+        if case.skin is None
+        else arms_from_skin_mm(after.outer, bench.joint, case.skin, from_mm=case.cheek_from_mm),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -66,16 +67,18 @@ class Skin:
 
 
 def arms_from_skin_mm(
-    outer: WirePart, joint: JointRegion, skin: Skin, *, from_middle_mm: float = PAST_LIPS_MM
+    outer: WirePart, joint: JointRegion, skin: Skin, *, from_mm: Mapping[Side, float] | None = None
 ) -> dict[Side, float]:
     """Least distance (mm) from each arm's surface to the skin, negative inside it, worn or not.
 
-    Wire nearer than ``from_middle_mm`` to the joint's middle lies between the lips and does not count.
+    Wire nearer than ``from_mm`` to the joint's middle (None: ``PAST_LIPS_MM``) lies between the lips and does not
+    count.
     """
     gaps: dict[Side, float] = {}
     for side in SIDES:
         arm = joint.outer_middle_mm if side == "right" else outer.length_mm - joint.outer_middle_mm
-        s = np.linspace(min(from_middle_mm, arm), arm, max(2, int(arm)))
+        begin = PAST_LIPS_MM if from_mm is None else from_mm[side]
+        s = np.linspace(min(begin, arm), arm, max(2, int(arm)))
         at = joint.outer_middle_mm + (s if side == "left" else -s)
         gaps[side] = float((skin.distance_mm(outer.at(at)) - 0.5 * outer.diameter_at(at)).min())
     return gaps
