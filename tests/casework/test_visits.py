@@ -16,7 +16,6 @@ from casework.visits import journal as journal_module
 from casework.visits.journal import JournalError, VisitOrderError, append_visit, journal_path, read_journal
 from casework.visits.look_next import Meant, look_next
 from casework.visits.progress import progress_of
-from casework.visits.rates import RATES, bands
 from casework.visits.record import SideVisit, Visit
 from casework.visits.telling import visits_as_dict, visits_text
 
@@ -169,33 +168,6 @@ def test_another_writer_is_waited_for_and_then_told(tmp_path: Path, monkeypatch:
 def test_the_folder_instead_of_the_file_is_one_line(tmp_path: Path):
     with pytest.raises(JournalError, match="is a folder"):
         read_journal(tmp_path)
-
-
-# Published rates: evidence beside each.
-def test_cervical_reaches_class_one_in_the_published_time():
-    # Kirjavainen M et al. 1997 AJODO 111:59-66: class I in all, 1.8 +- 0.6 years.
-    band = next(b for b in bands("cervical", 6.0, months=40.0) if "Kirjavainen" in b.rate.source)
-    assert band.months[np.argmax(band.low_mm <= 0.0)] == pytest.approx(12 * 1.2, abs=0.5)
-    assert band.months[-1] == pytest.approx(12 * 2.4)
-    assert band.high_mm[-1] == pytest.approx(0.0, abs=1e-12)
-
-
-def test_high_pull_moves_as_published():
-    # Firouz M et al. 1992 AJODO 102:197-205: 2.6 +- 0.6 mm in 6 months; nothing is drawn past those 6 months.
-    band = next(b for b in bands("high_pull", 6.0, months=24.0) if "Firouz" in b.rate.source)
-    assert band.months[-1] == 6.0
-    assert 6.0 - 0.5 * (band.low_mm[-1] + band.high_mm[-1]) == pytest.approx(2.6)
-    assert 0.5 * (band.high_mm[-1] - band.low_mm[-1]) == pytest.approx(0.6)
-
-
-def test_the_trade_expects_six_mm_in_three_years():
-    # 6 mm of class II in about 3 years with very good wear: common practice, no source.
-    for pull in ("cervical", "high_pull", "combination"):
-        band = next(b for b in bands(pull, 6.0, months=36.0) if "no source" in b.rate.source)
-        assert band.low_mm[-1] == 0.0
-        assert 0.0 < band.high_mm[-1] < 1.5
-    assert not bands("cervical", 0.0, months=12.0)
-    assert all(rate.source and rate.condition for rate in RATES)
 
 
 def test_the_course_is_read_from_the_visits():

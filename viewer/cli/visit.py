@@ -184,7 +184,7 @@ def _recorded(
         return args.recorded, None
     if args.recorded is not None:
         raise BadValueError("give the recorded hours once: --recorded or --wear.")
-    last = before[-1].day if before and before[-1].day < day else None
+    last = max((v.day for v in before if v.day < day), default=None)
     worn = read_wear(args.wear).between(last, day)
     if not worn.hours:
         since = "" if last is None else f" after {last}"
