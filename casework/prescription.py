@@ -266,7 +266,7 @@ def _age(age_years: float) -> list[Reason]:
             Reason(
                 "age",
                 f"At {age_years:g} little growth may be left to restrain: judge it (hand or neck vertebrae) before "
-                "headgear. In adults a neck strap moved the crown 2.3 mm and the root 0.6 mm back, with 8.6 degrees of tip.",
+                "headgear. In adults a neck strap moved the crown 2.3 mm and the root 0.6 mm back, 8.6 degrees of tip.",
                 "Park et al. 2017 Korean J Orthod 47(6); the age limit is our choice, no source",
             )
         ]
@@ -279,13 +279,13 @@ def _outlook(class_ii_mm: float) -> list[Reason]:
         Reason("outlook", "About 80 % respond in 15 months; the upper jaw is restrained.", TULLOCH),
         Reason(
             "outlook",
-            "With headgear the median child reached 100 % of the first phase's goal (observed only: 14 %); wear and result "
-            "go together (r 0.49).",
+            "With headgear the median child reached 100 % of the first phase's goal (observed only: 14 %); wear and "
+            "result go together (r 0.49).",
             WHEELER,
         ),
         Reason(
             "outlook",
-            f"6 mm takes about 3 years of very good wear; {class_ii_mm:g} mm at that rate about {0.5 * class_ii_mm:.1f}.",
+            f"6 mm takes about 3 years of very good wear; {class_ii_mm:g} mm at that rate {0.5 * class_ii_mm:.1f}.",
             TRADE,
         ),
     ]

@@ -27,6 +27,7 @@ COMMANDS = {
     "visit": "note a visit, see the course so far beside published rates, and what to look at next",
     "selftest": "compute published figures again on this machine, side by side with their sources",
     "moved": "two scans months apart: what each molar really did, beside what the plan predicted",
+    "pulls": "compare neck strap, high pull and both together for a case, side by side",
     "prescribe": "suggest pull, force and hours as a starting point, each with its source",
     "look": "say what a mesh is: size, unit, shells, holes, what repair would change",
     "page": "plan on a page in the browser, on this machine only",
