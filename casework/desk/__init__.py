@@ -7,7 +7,8 @@
 * ``readings``: ``readings(draft, shelf)``: the scans of an incomplete draft, and the line that refuses each other one.
 * ``landmarks``: ``LANDMARKS`` (name, label key, group, scans it lies on, needed), ``missing``, ``point_of``,
   ``lies_on``, ``snapped``, ``midsagittal``, ``mirrored``; ``plausible``: ``plausibility(draft, surfaces, name)``.
-* ``bench``: ``workbench(draft, shelf=...)`` -> ``Workbench``; ``aimed(bench, method)`` switches the target at once.
+* ``bench``: ``workbench(draft, shelf=..., samples=0, clear=True)`` -> ``Workbench``, whose bow is the very one of the
+  plan (``answer``) unless the case's bend is refused (``refusal``); ``aimed(bench, method)`` switches the target.
 * ``handles``: ``Handles``, ``handles_of``, ``handled``, ``ranges``, ``kept_handles``.
 * ``live``: ``rigid_live``, ``flexed_live(bench, handles, near=last)`` -> ``Live``.
 * ``solving``: ``solved(bench)`` -> (``Handles``, ``Plan``) of the case; ``trued(bench, handles)``; ``offset_curve``.

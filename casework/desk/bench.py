@@ -22,14 +22,14 @@ from casework.planning import bow_in_hand
 from casework.question import METHODS
 from casework.scans import Scan
 from casework.side_centre import SideCentre, aimed_at, side_report
-from casework.solving import bend_case_of, unbent_bow
+from casework.solving import SolvedBend, bend_case_of, kept_clear_of_face, searched, unbent_bow
 from mechanics.bend.solve import BendCase
 from mechanics.bow.fit import BowFit
 from mechanics.bow.skin import Skin
 from mechanics.bow.wire import BowWire
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
-from mesh_tools.errors import BadValueError
+from mesh_tools.errors import BadValueError, BowtrueError
 
 Say = Callable[[str], None]
 
@@ -39,7 +39,8 @@ class Workbench:
     """A case with everything but the bend. ``rotation`` takes LPS to the treatment frame, which ``ready`` is in.
 
     ``reports``: every estimate of each molar; ``centres``: the one aimed at. ``fit`` is None for a bow in hand.
-    ``bow``: before any bend or activation.
+    ``bow``: as fitted, before activation and clearance; the bow that handles bend is ``ready.bow``. ``answer``: the
+    case's own bend, which settles how far the bow keeps from the cheeks; without one, ``refusal`` is its one line.
     """
 
     draft: Draft
@@ -54,6 +55,8 @@ class Workbench:
     ready: BendCase
     shelf: Shelf
     seconds: float
+    answer: SolvedBend | None = None
+    refusal: str = ""
 
     def lps(self, points: Array) -> Array:
         """Points or directions (..., 3) of the treatment frame in LPS."""
@@ -61,12 +64,15 @@ class Workbench:
 
 
 def workbench(
-    draft: Draft, *, shelf: Shelf | None = None, samples: int | None = 0, progress: Say = lambda _: None
-) -> Workbench:
+    draft: Draft, *, shelf: Shelf | None = None, samples: int | None = 0, clear: bool = True,
+    progress: Say = lambda _: None,
+) -> Workbench:  # fmt: skip
     """The bench of ``draft``; give the last bench's ``shelf`` so that only what has changed is made again.
 
-    ``samples``: draws of the inputs for the centres' regions (0: none, None: as the case says). Raises CaseError
-    naming every key that is missing or wrong, and BowtrueError in one line for what a station refuses.
+    ``samples``: draws of the inputs for the centres' regions (0: none, None: as the case says). ``clear``: solve the
+    case's bend too, so that handles bend the very bow of the plan, which keeps clear of the cheeks as worn. Raises
+    CaseError naming every key that is missing or wrong, and BowtrueError in one line for what a station refuses; a
+    bend that is refused is told in ``refusal`` instead.
     """
     begin, kept = time.perf_counter(), shelf or Shelf()
     case = _sampled(case_of(draft), samples)
@@ -81,12 +87,44 @@ def workbench(
     skin = _skin(scans, rotation, kept)
     fit, bow = _bow(case, scans, rotation, skin, kept)
     ready = bend_case_of(case, centres, rotation, bow, skin)
-    seconds = time.perf_counter() - begin
-    return Workbench(draft, case, scans, rotation, reports, centres, fit, bow, skin, ready, kept, seconds)
+    bench = Workbench(draft, case, scans, rotation, reports, centres, fit, bow, skin, ready, kept, 0.0)
+    if clear:
+        progress("solving the bend")
+        bench = cleared(bench)
+    return replace(bench, seconds=time.perf_counter() - begin)
+
+
+def cleared(bench: Workbench) -> Workbench:
+    """``bench`` with the bow that a plan ends with; as it is, with ``refusal``, where the case's bend is refused."""
+    try:
+        answer = case_bend(bench)
+    except BowtrueError as err:
+        return replace(bench, answer=None, refusal=str(err))
+    return replace(bench, ready=answer.case, answer=answer, refusal="")
+
+
+def case_bend(bench: Workbench) -> SolvedBend:
+    """The bend that the case asks for, as a plan solves it. Raises BowtrueError in one line."""
+    case = bench.case
+
+    def make() -> SolvedBend:
+        ready = bend_case_of(case, bench.centres, bench.rotation, bench.bow, bench.skin)
+        return kept_clear_of_face(case, bench.rotation, searched(case, ready, bench.fit))
+
+    return bench.shelf.kept("bend", _bend_key(bench), make)
+
+
+def _bend_key(bench: Workbench) -> Hashable:
+    """What the bend of a case depends on: its numbers, the face, the bow in hand, the targets and the ligaments."""
+    numbers = _sampled(bench.case, 0).model_dump_json(exclude={"case_id", "age_years", "scans"})
+    placed = tuple(_placed(bench.scans.get(name), bench.rotation) for name in ("face", "bow"))
+    stands = [(bench.centres[s].target_mm, bench.centres[s].stiffness) for s in SIDES]
+    molars = tuple((t.tobytes(), None if k is None else k.tobytes()) for t, k in stands)
+    return (numbers, placed, molars)
 
 
 def aimed(bench: Workbench, method: str) -> Workbench:
-    """``bench`` with ``method`` as the target of both sides; nothing is read or estimated again.
+    """``bench`` with ``method`` as the target of both sides, at once; nothing is read, estimated or solved again.
 
     Raises BadValueError for a method that was not estimated (the finite elements, unless the case asked for them);
     one that does not apply to a scan gives that side the next that does, as in a plan.
@@ -99,7 +137,8 @@ def aimed(bench: Workbench, method: str) -> Workbench:
     case = bench.case.model_copy(update={"choices": choices})
     centres = {side: aimed_at(case, side, bench.reports[side]) for side in SIDES}
     ready = bend_case_of(case, centres, bench.rotation, bench.bow, bench.skin)
-    return replace(bench, case=case, centres=centres, ready=ready)
+    ready = replace(ready, bow=bench.ready.bow)
+    return replace(bench, case=case, centres=centres, ready=ready, answer=None, refusal="")
 
 
 def _sampled(case: CaseModel, samples: int | None) -> CaseModel:

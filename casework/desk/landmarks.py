@@ -140,10 +140,11 @@ def missing(draft: Draft) -> tuple[str, ...]:
 def lies_on(name: str, point_mm: ArrayLike, surfaces: Mapping[str, Surface]) -> tuple[str, float] | None:
     """The scan that the landmark lies on and how far outside it (mm, negative inside); None without such a scan.
 
-    Of several scans it is the nearest.
+    Of several scans it is the likeliest; of the occlusal plane's, the nearest.
     """
     kind, point = kind_of(name), np.atleast_2d(np.asarray(point_mm, dtype=np.float64))
-    gaps = {k: float(near(surfaces[k]).of(point).distance_mm[0]) for k in kind.scans if k in surfaces}
+    tried = [k for k in kind.scans if k in surfaces][: None if kind.many else 1]
+    gaps = {k: float(near(surfaces[k]).of(point).distance_mm[0]) for k in tried}
     return min(gaps.items(), key=lambda item: abs(item[1])) if gaps else None
 
 

@@ -134,7 +134,7 @@ def worn_by(bench: Workbench, trial: Trial, wear: Wear) -> WornBow:
 def _skin(bench: Workbench, worn: WornBow, bent: BowWire) -> Mapping[Side, float | None]:
     if bench.skin is None:
         return dict.fromkeys(SIDES)
-    return dict(arms_from_skin_mm(worn.outer, bent.joint, bench.skin))
+    return dict(arms_from_skin_mm(worn.outer, bent.joint, bench.skin, from_mm=bench.ready.cheek_from_mm))
 
 
 def _side(

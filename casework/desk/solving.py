@@ -8,12 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from casework.desk.bench import Say, Workbench
+from casework.desk.bench import Say, Workbench, case_bend
 from casework.desk.handles import Handles, handled, handles_at, trial_of
 from casework.desk.live import Live, flexed_live, flexed_wear, rigid_live
 from casework.plan import Plan
 from casework.planning import told_plan
-from casework.solving import searched
 from mechanics.bend.solve import BEND_ONLY, solve_bend
 from mechanics.sides import Side
 from mesh_tools.arrays import Array, frozen
@@ -41,12 +40,14 @@ class OffsetCurve:
 def solved(bench: Workbench, *, progress: Say = lambda _: None) -> tuple[Handles, Plan]:
     """The plan of the bench's case, as ``casework.planning.plan_case`` makes it, and the handles at its solution.
 
+    They stand for it on a bench that is cleared, as ``workbench`` makes it.
+
     Raises BowtrueError in one line.
     """
     progress("solving the bend")
-    bend = searched(bench.case, bench.ready, bench.fit)
+    bend = bench.answer or case_bend(bench)
     plan = told_plan(bench.case, bench.scans, bench.centres, bend, bench.rotation)
-    return handles_at(bench, bend.solution.trial), plan
+    return handles_at(replace(bench, ready=bend.case), bend.solution.trial), plan
 
 
 def trued(bench: Workbench, handles: Handles) -> tuple[Handles, Live]:
