@@ -35,9 +35,23 @@ def nape_of(skin: Surface, hooks_mm: Mapping[Side, Array]) -> Array:
             "the scan does not reach round the back of the neck between the hooks; scan farther back and below the "
             "ears, or leave the strap to the head model ([head]) or an angle."
         )
-    depth = np.where(seen, reach + _TIE * np.abs(heights - middle[2]), np.inf)
-    best = int(np.argmin(depth))
+    best = _hollow(np.where(seen, reach, np.inf), np.abs(heights - middle[2]))
     return np.asarray(start[best] + np.array([0.0, reach[best], 0.0]))
+
+
+def _hollow(reach: Array, off_mm: Array) -> int:
+    """Place of the deepest hollow of an outline (n,); without one, the place where there is skin with least ``off_mm``.
+
+    The outline's own ends are no hollow: a scan may be cut there.
+    """
+    depth = reach + _TIE * off_mm
+    inner = depth[1:-1]
+    low = np.flatnonzero(
+        (inner < depth[:-2]) & (inner <= depth[2:]) & np.isfinite(depth[:-2]) & np.isfinite(depth[2:])
+    )
+    if len(low):
+        return int(low[np.argmin(inner[low])]) + 1
+    return int(np.argmin(np.where(np.isfinite(reach), off_mm, np.inf)))
 
 
 def crown_along(skin: Surface, hooks_mm: Mapping[Side, Array], *, angle_deg: float) -> Array:
@@ -72,7 +86,7 @@ def back_along(skin: Surface, hooks_mm: Mapping[Side, Array], through_mm: Mappin
 
 
 def _farthest(skin: Surface, start: Array, way: Array) -> Array:
-    """Distance (n,) from each of ``start`` (n, 3) along ``way`` to the farthest skin, -inf where there is none.
+    """Distance (n,) from each of ``start`` (n, 3) along ``way`` to where it last leaves the skin, -inf if nowhere.
 
     Moller T, Trumbore B 1997 J Graph Tools 2:21-28 (from memory), against the faces near the rays.
     """
@@ -87,7 +101,8 @@ def _farthest(skin: Surface, start: Array, way: Array) -> Array:
     out = np.full(len(start), -np.inf)
     h = np.cross(way, c - a)
     det = np.sum((b - a) * h, axis=1)
-    safe = np.where(np.abs(det) > 1e-12, det, np.inf)
+    leaves = np.sum(np.cross(b - a, c - a) * way, axis=1) > 0.0
+    safe = np.where((np.abs(det) > 1e-12) & leaves, det, np.inf)
     for i, origin in enumerate(start):
         s = origin - a
         u = np.sum(s * h, axis=1) / safe

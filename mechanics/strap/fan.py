@@ -98,7 +98,7 @@ def skin_fan(
     cell = (k * len(heights) + j)[hit]
     size = len(angles) * len(heights)
     out = np.full(size, -np.inf)
-    np.maximum.at(out, cell, reach)
+    np.maximum.at(out, cell[leaving], reach[leaving])
     folded = np.bincount(cell[~leaving], minlength=size) > 0
     out[np.isneginf(out)] = np.nan
     shape = (len(angles), len(heights))

@@ -54,9 +54,9 @@ def tautened(bed: Bed, ends: Array, *, start: Taut | None = None) -> Taut:
     height = _straight_heights(bed, ends, between)
     touching = _first_set(bed, ends, between, height) if start is None else start.k
     if start is not None:
-        kept = np.isin(start.k, between)
-        touching = start.k[kept] if kept.any() else _first_set(bed, ends, between, height)
-        height[np.searchsorted(between, start.k[kept])] = start.height_mm[kept]
+        inside = np.isin(start.k, between)
+        touching = start.k[inside] if inside.any() else _first_set(bed, ends, between, height)
+        height[np.searchsorted(between, start.k[inside])] = start.height_mm[inside]
     for _ in range(ROUNDS):
         here = np.searchsorted(between, touching)
         z = _settled(bed, ends, touching, height[here])
