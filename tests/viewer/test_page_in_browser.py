@@ -389,7 +389,7 @@ def test_a_case_is_started_from_nothing(browser: Any, tmp_path: Path) -> None:
         shot(one.page, "0-start")
         one.page.get_by_label("Name of the case").fill("first one")
         one.page.get_by_label("Name of the case").press("Tab")
-        one.page.get_by_role("button", name="Start", exact=True).click()
+        one.page.get_by_role("button", name="Start", exact=True).press("Enter")
         sync_api.expect(one.page.locator(".bt-case")).to_have_text("first one", timeout=PATIENCE_MS)
         assert (tmp_path / "first one" / "case.toml").is_file()
         source = demo_case(tmp_path / "elsewhere").parent / "arch.stl"

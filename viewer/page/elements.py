@@ -86,16 +86,21 @@ class Field(Element, component="field.js"):  # type: ignore[call-arg, misc]
         self._props.update(
             {"kind": kind, "label": label, **{k: v for k, v in props.items() if v is not None}}
         )
-        self.on("settle", lambda e: settled(e.args))
+        self.on("settle", lambda e: self._settled(e.args, settled))
         self.on("unfit", lambda e: _refuse_number(label, e.args, props))
         if moved is not None:
             self.on("move", lambda e: moved(e.args))
+
+    def _settled(self, value: Any, settled: Told) -> None:
+        self._props["value"] = value  # what the browser shows already
+        settled(value)
 
     def show(self, value: float | str | None) -> None:
         """Show ``value``; a slider that is being held keeps what the hand gives it."""
         if self._props.get("value") != value:
             self._props["value"] = value
             self.update()
+            self.run_method("put", value)
 
     def offer(self, options: Sequence[tuple[str, str]]) -> None:
         """The options of a choice: value and text each."""

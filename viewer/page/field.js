@@ -32,6 +32,7 @@ export default {
     value(to) { if (!this.held) { this.now = to; this.typed = to; } },
   },
   methods: {
+    put(to) { if (!this.held) { this.now = to; this.typed = to; } },
     moved() {
       this.held = true;
       this.typed = this.now;

@@ -98,12 +98,14 @@ class BowStep:
         Text(say("bow_wires"), "h3")
         self.wires = {key: self._wire(key, low, high, step) for key, low, high, step in _WIRES}
         tab.when_made.append(self.refresh)
+        tab.when_draft.append(self.refresh)
         self.refresh()
 
     def leave(self) -> None:
         """The panel goes."""
         self.handles.leave()
         self.tab.when_made.remove(self.refresh)
+        self.tab.when_draft.remove(self.refresh)
 
     def _wire(self, key: str, low: float, high: float, step: float) -> Field:
         def settled(value: Any) -> None:
