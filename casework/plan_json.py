@@ -12,8 +12,10 @@ from casework.plan import BenchWork, CheekMarks, Plan, SidePlan
 from mechanics.bow.wire import Tube
 from mechanics.centres.movement import Movement
 from mechanics.clearance.along import Clearance, Least, WireClearance
-from mechanics.sides import SIDES
+from mechanics.sides import SIDES, outward_sign
+from mechanics.strap.path import StrapPath
 from mechanics.strap.pull import Strap
+from mesh_tools.arrays import Array
 
 PLAN_SCHEMA = 1
 
@@ -32,6 +34,7 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
         "sides": {name: side_as_dict(side) for name, side in plan.sides.items()},
         "bow": _bow(plan),
         "clearance": _clearance(plan.clearance),
+        "strap_paths": [_strap_path(p, plan.treatment_rotation) for p in plan.strap_paths],
         "warnings": list(plan.warnings),
         "findings": list(plan.findings),
         "cautions": [c.text for c in CAUTIONS],
@@ -100,7 +103,7 @@ def _movement(movement: Movement | None) -> dict[str, Any] | None:
 def _cheek(marks: CheekMarks | None) -> dict[str, Any] | None:
     if marks is None:
         return None
-    points = ("mark_mm", "dot_mm", "rule_dot_mm")
+    points = ("mark_mm", "dot_mm", "rule_dot_mm", "corner_mm")
     numbers = ("up_mm", "back_mm", "rule_up_mm", "rule_back_mm", "depth_mm")
     return {**{k: _list(getattr(marks, k)) for k in points}, **{k: getattr(marks, k) for k in numbers}}
 
@@ -185,6 +188,27 @@ def _tube(tube: Tube) -> dict[str, Any]:
 def _strap(strap: Strap) -> dict[str, Any]:
     line = {"toward_mm": strap.toward_mm, "direction": strap.direction}
     return {"force_n": strap.force_n, **{k: _list(v) for k, v in line.items() if v is not None}}
+
+
+def _strap_path(path: StrapPath, rotation: Array) -> dict[str, Any]:
+    ways = {s: rotation @ path.direction(s) for s in SIDES}
+    return {
+        "band": path.band,
+        "length_mm": path.length_mm,
+        "width_mm": path.width_mm,
+        "leaves_mm": {s: _list(path.leaves_mm[s]) for s in SIDES},
+        "direction": {s: _list(path.direction(s)) for s in SIDES},
+        "angle_deg": {s: float(np.degrees(np.arcsin(ways[s][2]))) for s in SIDES},
+        "midline_deg": {
+            s: float(np.degrees(np.arctan2(-outward_sign(s) * ways[s][0], ways[s][1]))) for s in SIDES
+        },
+        "wrap_deg": float(np.degrees(path.wrap_rad)),
+        "grip": path.grip,
+        "most_pressure_kpa": float(path.pressure_kpa.max()),
+        "points_mm": _list(path.points_mm),
+        "pressure_kpa": _list(path.pressure_kpa),
+        "told": list(path.told),
+    }
 
 
 def _list(values: Any) -> Any:
