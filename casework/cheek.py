@@ -73,6 +73,7 @@ def _marks(
         mark_mm=mark @ turn,
         dot_mm=dot @ turn,
         rule_dot_mm=rule_dot @ turn,
+        corner_mm=up.points_mm[-1] @ turn,
         up_mm=float(np.copysign(up.length_mm, dot[2] - mark[2])),
         back_mm=float(np.copysign(back.length_mm, dot[1] - mark[1])),
         rule_up_mm=float(np.copysign(rule_up.length_mm, rule_dot[2] - mark[2])),

@@ -36,7 +36,8 @@ class CheekMarks:
     """What is marked on the cheek of one side, LPS mm; "up" and "back" are measured over the curved skin.
 
     ``mark_mm``: the tube's mesial end carried to the skin along x; ``dot_mm``: the target projected on the skin along
-    x; ``rule_dot_mm``: the rule of thumb's point likewise. ``up_mm``/``back_mm`` lead from mark to dot at right
+    x; ``rule_dot_mm``: the rule of thumb's point likewise; ``corner_mm``: on the skin above the mark, as high as the
+    dot. ``up_mm``/``back_mm`` lead from mark to dot at right
     angles to, and along, the occlusal plane; ``rule_*`` from mark to the rule's dot. ``path_mm``/``rule_path_mm``
     (n, 3): those ways over the skin, up first. ``depth_mm``: from the target out to its dot.
     """
@@ -44,6 +45,7 @@ class CheekMarks:
     mark_mm: Array
     dot_mm: Array
     rule_dot_mm: Array
+    corner_mm: Array
     up_mm: float
     back_mm: float
     rule_up_mm: float

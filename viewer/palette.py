@@ -18,7 +18,7 @@ Role = Literal[
     "molar", "face", "arch", "bow_before", "bow_after", "bow_bench", "line_before", "line_after", "strap", "tube",
     "target", "rule", "furcation", "root_fraction", "root_centroid", "elastic_foundation", "thin_layer",
     "finite_elements", "estimate", "dimension", "bend", "force", "cervical_line", "crest", "region", "resistance_axis",
-    "moment", "stress",
+    "moment", "stress", "cheek_dot", "cheek_mark", "cheek_rule", "cheek_way", "strap_skin", "gap",
 ]  # fmt: skip
 Glyph = Literal["sphere", "cube", "diamond", "cross", "ring", "up", "down"]
 
@@ -62,11 +62,22 @@ _LOOKS: dict[Role, Look] = {
     "cervical_line": Look("#8C6D1F", "#6B5210", width_px=2.2),
     "crest": Look(PURPLE, "#8A3D66", width_px=2.2, dashed=True),
     "region": Look(SKY, "#0B6A9E"),
+    "cheek_dot": Look(VERMILION, "#A84A00", glyph="sphere"),
+    "cheek_mark": Look(BLACK, "#111827", glyph="diamond"),
+    "cheek_rule": Look(ORANGE, "#855B00", glyph="cross"),
+    "cheek_way": Look(BLACK, "#111827", width_px=1.8),
+    "strap_skin": Look("#7A4E24", "#5C3613", width_px=8.0),
+    "gap": Look(GREEN, "#00664B", glyph="up"),
     "resistance_axis": Look("#374151", "#374151", width_px=1.4),
 }
 
 WIDE_ROLES: frozenset[Role] = frozenset({"target", "bend", "bow_after", "bow_before"})
 """Roles of the points that are named in a picture of the whole bow; the rest is named in close-ups."""
+
+ON_FACE_ROLES: frozenset[Role] = frozenset({
+    "face", "cheek_dot", "cheek_mark", "cheek_rule", "cheek_way", "strap_skin", "gap",
+})  # fmt: skip
+"""What lies on or outside the face, and would hide a molar in its close-up."""
 
 METHOD_ROLES: dict[str, Role] = {
     "rule_of_thumb": "rule",

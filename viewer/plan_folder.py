@@ -7,15 +7,19 @@ from collections.abc import Callable
 from pathlib import Path
 
 from casework.bow_csv import bow_csv
+from casework.case_copy import CaseUsed, write_case_copy
 from casework.plan import Plan
 from casework.plan_json import plan_as_dict
 from casework.writing import filled_folder
 
 
-def write_plan_folder(plan: Plan, out: Path, *, pictures: bool, progress: Callable[[str], None]) -> list[str]:
-    """Write ``plan.json``, ``bow.csv`` and, with ``pictures``, ``scene.png``, ``bow.png``, ``scene.html`` and
-    ``report.html``.
+def write_plan_folder(
+    plan: Plan, out: Path, *, pictures: bool, progress: Callable[[str], None], used: CaseUsed | None = None
+) -> list[str]:  # fmt: skip
+    """Write ``plan.json``, ``bow.csv`` and, with ``pictures``, ``scene.png``, ``side.png``, ``bow.png``,
+    ``scene.html`` and ``report.html``.
 
+    With ``used`` (what the plan was made from) the case as used goes beside them as ``case-used.toml``.
     Returns the lines to tell the user (such as what is missing for 3D pictures). Nothing is written if it fails.
     """
     notes: list[str] = []
@@ -24,6 +28,8 @@ def write_plan_folder(plan: Plan, out: Path, *, pictures: bool, progress: Callab
         text = json.dumps(plan_as_dict(plan), indent=2, allow_nan=False)
         (folder / "plan.json").write_text(text + "\n", "utf-8")
         (folder / "bow.csv").write_text(bow_csv(plan), "utf-8")
+        if used is not None:
+            write_case_copy(used, folder, out)
         if pictures:
             from viewer.plan_pictures import write_pictures
 

@@ -1,4 +1,5 @@
-"""The pictures and the report of a plan's folder: ``scene.png``, ``bow.png``, ``scene.html``, ``report.html``."""
+"""The pictures and the report of a plan's folder: ``scene.png``, ``side.png``, ``bow.png``, ``scene.html``,
+``report.html``."""
 
 from __future__ import annotations
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None]) -> list[str]:
-    """Write the four files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
+    """Write the five files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
     if lacking(*FIGURES):
         return _without_pictures(plan, folder)
     from viewer.bow_png import write_bow_png
@@ -22,13 +23,17 @@ def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None])
     from viewer.scene_html import scene_html
     from viewer.scene_of_bow import bench_and_worn
     from viewer.scene_of_plan import scene_of_plan
+    from viewer.scene_of_sides import scene_of_sides
     from viewer.scene_png import write_scene_png
+    from viewer.side_png import write_side_png
 
     scene = scene_of_plan(plan)
     progress("asking whether this machine draws in 3D")
     probe = drawing_probe()
     progress("drawing scene.png")
     write_scene_png(scene, folder / "scene.png", window=probe.window)
+    progress("drawing side.png")
+    write_side_png(scene_of_sides(plan), folder / "side.png", window=probe.window)
     progress("drawing bow.png")
     bow = folder / "bow.png"
     title = f"Case {plan.case_id}: bench shape and worn shape"
@@ -37,7 +42,8 @@ def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None])
     (folder / "scene.html").write_text(scene_html(scene), "utf-8")
     progress("writing report.html")
     png = (folder / "scene.png").read_bytes()
-    page = report_html(plan, scene, picture_png=png, bow_png=bow.read_bytes())
+    side_png = (folder / "side.png").read_bytes()
+    page = report_html(plan, scene, picture_png=png, bow_png=bow.read_bytes(), side_png=side_png)
     (folder / "report.html").write_text(page, "utf-8")
     return [] if probe.can_draw else [NO_DRAWING]
 

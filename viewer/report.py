@@ -11,6 +11,7 @@ from casework.cautions import CAUTIONS, SHORT_CAUTION
 from mechanics.centres.movement import Movement
 from mechanics.sides import SIDES, Side
 from viewer import report_details as details
+from viewer import report_on_face as on_face
 from viewer.palette import METHOD_ROLES, look
 from viewer.scene import Scene
 from viewer.side_view_svg import side_view_svg
@@ -33,9 +34,15 @@ if TYPE_CHECKING:
 
 
 def report_html(
-    plan: Plan, scene: Scene, *, picture_png: bytes | None = None, bow_png: bytes | None = None
+    plan: Plan,
+    scene: Scene,
+    *,
+    picture_png: bytes | None = None,
+    bow_png: bytes | None = None,
+    side_png: bytes | None = None,
 ) -> str:
-    """The whole page as text, with ``picture_png`` (scene.png) and ``bow_png`` (bow.png) inside when given."""
+    """The whole page as text, with ``picture_png`` (scene.png), ``bow_png`` (bow.png) and ``side_png`` (side.png)
+    inside when given."""
     sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
     return rendered(
         "report.html.j2",
@@ -47,6 +54,9 @@ def report_html(
         cautions=CAUTIONS,
         picture=_inlined(picture_png),
         bow_picture=_inlined(bow_png),
+        side_picture=_inlined(side_png),
+        cheek=on_face.cheek_rows(sides),
+        clearance=on_face.clearance_rows(plan, sides),
         wrench=details.wrench_rows(plan, sides),
         inserted=details.inserted_rows(plan, sides),
         state=details.state_rows(plan, sides),

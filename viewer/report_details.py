@@ -99,7 +99,7 @@ def state_rows(plan: Plan, sides: Sides) -> list[Row]:
         rows.append({"name": "Force to insert it", "cells": [_insertion(plan, side) for side, _ in sides]})
     rows.append({"name": "Hook under load", "cells": [f"{s.hook_travel_mm:.1f} mm from where it is with no strap"
                                                      for _, s in sides]})  # fmt: skip
-    if any(s.skin_mm is not None for _, s in sides):
+    if plan.clearance is None and any(s.skin_mm is not None for _, s in sides):
         rows.append({"name": "Outer arm to the skin", "cells": [_skin(s) for _, s in sides]})
     return rows
 

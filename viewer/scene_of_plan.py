@@ -9,6 +9,13 @@ from numpy.typing import ArrayLike
 
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
+from viewer.cheek_items import (
+    cheek_dimensions,
+    cheek_points,
+    cheek_ways,
+    nearest_points,
+    strap_skin_lines,
+)
 from viewer.load_items import moment_items, region_items, stress_scale, stress_surfaces
 from viewer.palette import METHOD_ROLES, Role, look
 from viewer.scene import (
@@ -57,10 +64,14 @@ def scene_of_plan(plan: Plan) -> Scene:
             line
             for side, s in sides
             for line in (*_lines_of_force(side, s, turn), *_straps(plan, side, s, turn))
-        ),
+        )
+        + tuple(strap_skin_lines(plan, turn))
+        + tuple(line for side, s in sides for line in cheek_ways(side, s, turn, hidden=True)),
         points=tuple(
             p for side, s in sides for p in (*_estimates(side, s, turn), *_marks(plan, side, s, turn))
-        ),
+        )
+        + tuple(p for side, s in sides for p in cheek_points(side, s, turn, hidden=True))
+        + tuple(nearest_points(plan, turn, hidden=True)),
         arrows=tuple(_force(side, s, turn) for side, s in sides),
         labels=(
             *(label for side, s in sides for label in _line_labels(side, s, turn)),
@@ -68,7 +79,8 @@ def scene_of_plan(plan: Plan) -> Scene:
         ),
         dimensions=tuple(
             d for side, s in sides for d in (*_rule_dimensions(side, s, turn), *_offsets(side, s, turn))
-        ),
+        )
+        + tuple(d for side, s in sides for d in cheek_dimensions(side, s, turn, hidden=True)),
         focuses=tuple(_focus(plan, side, s, turn) for side, s in sides),
         captions={side: _caption(side, s) for side, s in sides},
         stress_scale=stress_scale(plan),

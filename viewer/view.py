@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array, frozen
+from viewer.palette import ON_FACE_ROLES
 from viewer.scene import Focus, Item, Scene, WireItem
 
 _LOOKING: dict[str, tuple[tuple[int, int, int], tuple[int, int, int]]] = {
@@ -56,7 +57,7 @@ class View:
 
     def shows(self, item: Item) -> bool:
         """True when ``item`` belongs in a still picture of this view."""
-        if item.hidden_at_first or (self.close_up and item.role == "face"):
+        if item.hidden_at_first or (self.close_up and item.role in ON_FACE_ROLES):
             return False
         if item.seen_along is not None and abs(float(item.seen_along @ self.forward)) < _READABLE:
             return False
@@ -69,14 +70,32 @@ def view_from(scene: Scene, where: str, *, width_over_height: float) -> View:
     sides: tuple[Side, ...] = (where,) if where in ("right", "left") else SIDES  # type: ignore[assignment]
     bare = View(_TITLES[where], np.array(forward), np.array(up), np.zeros(3), 1.0, 1.0, sides)
     points = np.concatenate(_framed_points(scene, bare))
+    return _framed(bare, points, width_over_height, wider=1.3 if len(sides) == 1 else 1.45)
+
+
+def beside(scene: Scene, side: Side, *, width_over_height: float) -> View:
+    """The view of one side from where a person stands beside the patient, the strap's whole way on that side in it."""
+    forward, up = _LOOKING[side]
+    title = f"From the patient's {side}"
+    bare = View(title, np.array(forward), np.array(up), np.zeros(3), 1.0, 1.0, (side,))
+    parts = [i.points_mm for i in scene.wires if bare.shows(i)]
+    parts += [i.points_mm for i in scene.lines if bare.shows(i) and i.role not in _LONG_ROLES]
+    points = np.concatenate(
+        [*parts, *(p.at_mm[None] for p in scene.points if bare.shows(p)), np.zeros((0, 3))]
+    )
+    return _framed(bare, points, width_over_height, wider=1.2)
+
+
+def _framed(bare: View, points: Array, width_over_height: float, *, wider: float) -> View:
+    """``bare`` centred on ``points`` (n, 3) and wide enough for them and the texts beside them."""
     flat = bare.flat(points)
     low, high = flat.min(axis=0), flat.max(axis=0)
-    half = 0.5 * (high - low) * (1.3 if len(sides) == 1 else 1.45, 1.08) + 4.0
+    half = 0.5 * (high - low) * (wider, 1.08) + 4.0
     half_height = float(max(half[1], half[0] / width_over_height))
     middle = 0.5 * (low + high)
     centre = middle[0] * bare.right + middle[1] * bare.up + bare.depth(points).mean() * bare.forward
     return View(
-        bare.title, bare.forward, bare.up, centre, half_height, half_height * width_over_height, sides
+        bare.title, bare.forward, bare.up, centre, half_height, half_height * width_over_height, bare.sides
     )
 
 
@@ -94,6 +113,7 @@ def opacity_in(item: Item, view: View) -> float:
     return item.opacity * (0.35 if isinstance(item, WireItem) else 0.5 if item.role == "arch" else 1.0)
 
 
+_LONG_ROLES = ("line_before", "line_after")
 _STRAP_SHOWN_MM = 45.0
 _READABLE = 0.8  # cosine to the way something is read along
 _BEHIND_MM = np.array([[0.0, 34.0, 0.0]])  # room behind the molar for the line of force
