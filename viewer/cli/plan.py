@@ -40,6 +40,7 @@ def run(args: argparse.Namespace) -> int:
 
 def plan_to_folder(case_path: Path, out: Path, args: argparse.Namespace) -> int:
     """Plan the case at ``case_path`` into ``out`` and print the summary."""
+    from casework.case_copy import CaseUsed
     from casework.case_file import read_case
     from casework.planning import plan_case, with_choices
     from casework.summary import plan_text
@@ -55,7 +56,8 @@ def plan_to_folder(case_path: Path, out: Path, args: argparse.Namespace) -> int:
         sampled=not args.no_pictures,
     )
     plan = plan_case(case, case_path.parent, progress=progress)
-    notes = write_plan_folder(plan, out, pictures=not args.no_pictures, progress=progress)
+    used = CaseUsed(case, case_path.parent, case_path)
+    notes = write_plan_folder(plan, out, pictures=not args.no_pictures, progress=progress, used=used)
     if args.json:
         print((out / "plan.json").read_text("utf-8"))
     else:
