@@ -20,12 +20,17 @@ from mechanics.force_module.posture import STRAIGHT, Posture
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
 from mesh_tools.errors import BadValueError, BowtrueError, NoAnswerError
+from mesh_tools.surface import Surface
 
 _SLACK_N = 1e-6
 _SETTLED_N = 0.01
 _ROUNDS = 8
 _UNEVEN = 0.05
 CAP_SAID = "A head cap moves with the head: turning and nodding change neither its force nor its line (our assumption)."
+ROUND_SAID = (
+    "The strap's length is that round a cylinder which both straps touch (our assumption): there is no scan or [head] "
+    "to lay it on."
+)
 LENGTH_SAID = (
     "module.slack_mm is not given: holes count from the length that gives the wanted force, plus is tighter."
 )
@@ -36,9 +41,16 @@ UNEVEN_SAID = (
 
 
 def module_solved(
-    case: CaseModel, solve: Callable[[CaseModel], SolvedBend], rotation: Array
+    case: CaseModel,
+    solve: Callable[[CaseModel], SolvedBend],
+    rotation: Array,
+    *,
+    face: Surface | None = None,
+    progress: Callable[[str], None] = lambda _: None,
 ) -> tuple[CaseModel, SolvedBend, ModuleAnswer | None]:
     """The case with its forces known, its bend and what the module does; ``solve`` gives the bend of a case.
+
+    ``face`` is the face scan in LPS.
 
     Where a strap takes its force ``from_module``, bend and module are solved in turn until the force stays within
     0.01 N. Raises BadValueError when the hole leaves that strap slack, beyond the table or released.
@@ -46,7 +58,8 @@ def module_solved(
     bend = solve(case)
     if case.module is None:
         return case, bend, None
-    setup = module_setup(case, bend, rotation)
+    progress("the force module in every hole and posture")
+    setup = module_setup(case, bend, rotation, face=face)
     hole = case.module.hole
     if hole is None:
         hole = 0 if case.module.slack_mm is None else best_hole(_straight_rows(setup), setup.wanted_n)
@@ -212,6 +225,8 @@ def _span(values: Sequence[float]) -> tuple[float, float]:
 
 def _assumptions(setup: ModuleSetup) -> list[str]:
     found = [] if setup.neck is None else [HINGES_SAID]
+    if setup.neck is not None and not setup.on_skin:
+        found.append(ROUND_SAID)
     found += [CAP_SAID] if setup.case.pull.kind != "cervical" else []
     return found + ([LENGTH_SAID] if setup.module.slack_mm is None else [])
 

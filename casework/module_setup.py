@@ -10,17 +10,26 @@ import numpy as np
 
 from casework.case_file import CaseModel
 from casework.module_model import ModuleCurveModel, ModuleModel
-from casework.posture import hinges_of, neck_of, strap_points
+from casework.posture import hinges_of, strap_points
 from casework.solving import SolvedBend, chosen_wear
+from casework.strap_paths import strap_paths
 from mechanics.bow.wire import Wear
 from mechanics.force_module.equilibrium import Band, Grip, ModuleState, module_equilibrium
-from mechanics.force_module.lay import NeckCylinder, StrapLay, posed, straight_lay
+from mechanics.force_module.lay import (
+    NeckCylinder,
+    StrapLay,
+    halves_of,
+    lengthened,
+    posed,
+    straight_lay,
+)
 from mechanics.force_module.posture import STRAIGHT, NeckHinges, Posture, neck_motion
 from mechanics.rod.wear import elastic_wear
 from mechanics.sides import SIDES, Side
 from mechanics.strap.path import BandName
 from mechanics.strap.pull import Strap
 from mesh_tools.arrays import Array
+from mesh_tools.surface import Surface
 
 _RELATIVE = (-2, -1, 0, 1, 2)
 
@@ -30,7 +39,8 @@ class ModuleSetup:
     """The varying strap of a case on its bent bow, treatment frame.
 
     ``half_mm``: hook to nape (or cap) along the strap on the bow as first planned; ``wanted_n``: the force the case
-    asks of each end. Neck and strap length stay when the bow is bent anew.
+    asks of each end; ``on_skin``: the strap's length is that of its way over the scan. Neck and strap length stay when
+    the bow is bent anew.
     """
 
     case: CaseModel
@@ -42,6 +52,7 @@ class ModuleSetup:
     lay: StrapLay
     half_mm: Mapping[Side, float]
     wanted_n: Mapping[Side, float]
+    on_skin: bool = False
 
     @property
     def band(self) -> BandName:
@@ -62,7 +73,7 @@ class ModuleSetup:
         """The varying strap's way in ``posture``."""
         if self.neck is None or self.hinges is None or posture == STRAIGHT:
             return self.lay
-        return posed(self.neck, neck_motion(posture, self.hinges))
+        return posed(self.lay, neck_motion(posture, self.hinges))
 
     def slack_wanted_mm(self) -> dict[Side, float]:
         """Length at rest of each half that gives the wanted force; the mean force for a strap both sides share."""
@@ -86,19 +97,39 @@ class ModuleSetup:
         return {s: self.half_mm[s] - drawn for s in SIDES}
 
 
-def module_setup(case: CaseModel, bend: SolvedBend, rotation: Array) -> ModuleSetup:
-    """The setup of a case with a ``[module]`` on its planned bow. Raises CaseError without strap landmarks."""
+def module_setup(
+    case: CaseModel, bend: SolvedBend, rotation: Array, *, face: Surface | None = None
+) -> ModuleSetup:
+    """The setup of a case with a ``[module]`` on its planned bow; ``face`` in LPS gives the strap its true length.
+
+    Raises CaseError for a strap whose place is not known.
+    """
     assert case.module is not None
     hooks = bend.solution.worn_after.hook_mm
     wanted = {s: case.pull.side(s).newtons for s in SIDES}
     if case.pull.kind == "high_pull":
-        lay = straight_lay(strap_points(case, rotation, high=True))
+        lay = straight_lay(strap_points(bend, 0, stem="high_strap"))
         half = lay(hooks).half_mm
         return ModuleSetup(case, case.module, bend, rotation, None, None, lay, half, wanted)
-    neck = neck_of(case, rotation, hooks)
+    neck = NeckCylinder.touched_at(strap_points(bend, 0, stem="strap"), hooks)
     hinges = hinges_of(case, rotation, neck, bend.case.bow.tubes)
-    half = neck(hooks).half_mm
-    return ModuleSetup(case, case.module, bend, rotation, neck, hinges, neck, half, wanted)
+    more = _more_than(neck, case, bend, rotation, face)
+    lay = neck if more is None else lengthened(neck, more)
+    half = lay(hooks).half_mm
+    return ModuleSetup(case, case.module, bend, rotation, neck, hinges, lay, half, wanted, more is not None)
+
+
+def _more_than(
+    neck: NeckCylinder, case: CaseModel, bend: SolvedBend, rotation: Array, face: Surface | None
+) -> dict[Side, float] | None:
+    """How much longer each half is over the scanned neck than round the cylinder; None without a path over skin."""
+    hooks = bend.solution.worn_after.hook_mm
+    laid = strap_paths(case, bend.case, hooks, rotation, face).paths
+    path = next((p for p in laid if p.band == "neck"), None)
+    if path is None:
+        return None
+    half, round_it = halves_of(path.moved(rotation)), neck(hooks).half_mm
+    return {s: half[s] - round_it[s] for s in SIDES}
 
 
 def bent_anew(setup: ModuleSetup, case: CaseModel, bend: SolvedBend) -> ModuleSetup:
@@ -136,7 +167,7 @@ def _cap(setup: ModuleSetup) -> tuple[Band | None, dict[Side, tuple[Strap, ...]]
         return None, none
     if setup.module.high is None:
         return None, {s: setup.bend.case.straps[s].straps[1:] for s in SIDES}
-    lay = straight_lay(strap_points(setup.case, setup.rotation, high=True))
+    lay = straight_lay(strap_points(setup.bend, 1, stem="high_strap"))
     half = lay(setup.bend.solution.worn_after.hook_mm).half_mm
     slack = _cap_slack(setup.case, setup.module.high, half)
     return Band("head", setup.module.high.curve(), lay, slack, "held"), none

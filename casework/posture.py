@@ -6,12 +6,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from casework.bow_needs import landmark
 from casework.case_file import CaseError, CaseModel
+from casework.solving import SolvedBend
 from mechanics.bow.wire import Tube
 from mechanics.force_module.lay import NeckCylinder
 from mechanics.force_module.posture import STRAIGHT, NeckHinges, Posture, usual_postures
-from mechanics.sides import SIDES, Side
+from mechanics.sides import SIDES, Side, other_side
 from mesh_tools.arrays import Array
 
 # The joint of skull and atlas lies about the height of the hard palate: the line from the palate's back edge to the
@@ -25,23 +25,24 @@ HINGES_SAID = (
 )
 
 
-def strap_points(case: CaseModel, rotation: Array, *, high: bool) -> dict[Side, Array]:
-    """Where the straps of a case leave the skin (or reach the cap), treatment frame; raises CaseError without them."""
-    head = "high_strap" if high else "strap"
-    missing = [f"{head}_{s}_mm" for s in SIDES if getattr(case.landmarks, f"{head}_{s}_mm") is None]
-    if missing:
-        raise CaseError(
-            [
-                f"landmarks.{name}: is missing; a module's extension is measured to where the strap leaves the skin."
-                for name in missing
-            ]
-        )
-    return {s: np.asarray(rotation @ landmark(case, f"{head}_{s}_mm")) for s in SIDES}
+def strap_points(bend: SolvedBend, which: int, *, stem: str) -> dict[Side, Array]:
+    """Where the ``which``-th straps of a plan leave the skin (or reach the cap), treatment frame.
 
-
-def neck_of(case: CaseModel, rotation: Array, hooks_mm: Mapping[Side, Array]) -> NeckCylinder:
-    """The neck that the straps from the worn hooks ``hooks_mm`` touch at the case's strap landmarks."""
-    return NeckCylinder.touched_at(strap_points(case, rotation, high=False), hooks_mm)
+    Raises CaseError for a strap that runs along an angle only: it has no length.
+    """
+    hooks = bend.solution.worn_after.hook_mm
+    found = dict[Side, Array]()
+    for side in SIDES:
+        strap = bend.case.straps[side].standing(hooks[side], hooks[other_side(side)]).straps[which]
+        if strap.toward_mm is None:
+            raise CaseError(
+                [
+                    f"landmarks.{stem}_{side}_mm: is missing; [module] needs where the strap leaves the skin, since a "
+                    "strap along an angle has no length."
+                ]
+            )
+        found[side] = strap.toward_mm
+    return found
 
 
 def hinges_of(case: CaseModel, rotation: Array, neck: NeckCylinder, tubes: Mapping[Side, Tube]) -> NeckHinges:

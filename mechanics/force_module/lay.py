@@ -138,6 +138,16 @@ def path_lay(path_from: Callable[[Mapping[Side, Array]], StrapPath]) -> StrapLay
     return lay
 
 
+def lengthened(lay: StrapLay, add_mm: Mapping[Side, float]) -> StrapLay:
+    """``lay`` with a constant length added to each half: what a simple shape of the neck leaves out."""
+
+    def longer(hooks_mm: Mapping[Side, Array]) -> Lain:
+        lain = lay(hooks_mm)
+        return Lain(lain.leaves_mm, {s: lain.half_mm[s] + add_mm[s] for s in SIDES})
+
+    return longer
+
+
 def halves_of(path: StrapPath) -> dict[Side, float]:
     """Length of each half of ``path``, right hook to the place where the strap crosses the plane midway between the
     points where it leaves the skin, and from there to the left hook; both add to its length."""
