@@ -214,7 +214,7 @@ def test_the_marks_over_the_curved_cheek_are_used_when_they_are_known(plan: Plan
     assert "flat, as seen from the side" in words_of(sheet_of(plan, "stencil-right"))
     zero, path = np.zeros(3), np.zeros((2, 3))
     ways = {"up_mm": 11.0, "back_mm": 4.0, "rule_up_mm": 12.5, "rule_back_mm": 2.5}
-    cheek = CheekMarks(zero, zero, zero, **ways, path_mm=path, rule_path_mm=path, depth_mm=20.0)
+    cheek = CheekMarks(zero, zero, zero, zero, **ways, path_mm=path, rule_path_mm=path, depth_mm=20.0)
     side = replace(plan.sides["right"], cheek=cheek)
     curved = replace(plan, sides={**plan.sides, "right": side})
     marks = stencil_marks(side, plan.treatment_rotation)
