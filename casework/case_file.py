@@ -111,6 +111,15 @@ class LandmarksModel(Strict):
     crown_mm: Point | None = None
 
 
+class LandmarksInModel(Strict):
+    """Landmarks by the scan they were picked on, mm in that scan's own frame, its axes and unit applied."""
+
+    arch: LandmarksModel | None = None
+    face: LandmarksModel | None = None
+    right_molar: LandmarksModel | None = None
+    left_molar: LandmarksModel | None = None
+
+
 class ActivationModel(Strict):
     """An inner bow that is not passive: each terminal's mesial end carried outward, its distal end turned inward."""
 
@@ -263,13 +272,31 @@ class CaseModel(Strict):
     case_id: str = Field(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]*$")
     age_years: float | None = Field(default=None, ge=3.0, le=99.0)
     scans: ScansModel = Field(default_factory=ScansModel)
-    landmarks: LandmarksModel
+    landmarks: LandmarksModel = Field(default_factory=LandmarksModel)
+    landmarks_in: LandmarksInModel = Field(default_factory=LandmarksInModel)
     bow: BowModel = Field(default_factory=BowModel)
     pull: PullModel
     head: HeadModel | None = None
     module: ModuleModel | None = None
     ligament: LigamentModel = Field(default_factory=LigamentModel)
     choices: ChoicesModel = Field(default_factory=ChoicesModel)
+
+    @model_validator(mode="after")
+    def _each_landmark_once(self) -> CaseModel:
+        seen = dict.fromkeys(self.landmarks.model_dump(exclude_none=True), "landmarks")
+        for name in type(self.landmarks_in).model_fields:
+            table: LandmarksModel | None = getattr(self.landmarks_in, name)
+            if table is None:
+                continue
+            if getattr(self.scans, name) is None:
+                raise ValueError(f"landmarks_in.{name} needs the scan it lies on; add scans.{name}")
+            for key in table.model_dump(exclude_none=True):
+                if key in seen:
+                    raise ValueError(
+                        f"landmarks_in.{name}.{key} is given in {seen[key]} too; keep one of the two"
+                    )
+                seen[key] = f"landmarks_in.{name}"
+        return self
 
     @model_validator(mode="after")
     def _module_fits_the_pull(self) -> CaseModel:

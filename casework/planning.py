@@ -16,6 +16,7 @@ from casework.case_file import CaseModel
 from casework.cheek import cheek_findings
 from casework.clearance import case_clearance, clearance_warnings
 from casework.frame import treatment_rotation
+from casework.landmark_frames import located_case
 from casework.limits import case_warnings, plan_warnings
 from casework.plan import InputFile, Plan
 from casework.scans import Scan, read_scans
@@ -49,17 +50,22 @@ def with_choices(case: CaseModel, *, rigid_bow: bool, ideal_tubes: bool, sampled
 
 def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) -> Plan:
     """The plan of ``case``; relative scan paths start at ``folder``. Raises BowtrueError in plain lines."""
-    check_landmarks(case)
-    rotation = treatment_rotation(landmark(case, "occlusal_plane_mm"))
     progress("reading the scans")
     scans = read_scans(case, folder)
+    located = located_case(case, scans)
+    case = located.case
+    check_landmarks(case)
+    rotation = treatment_rotation(landmark(case, "occlusal_plane_mm"))
     progress("centres of resistance")
     centres = {side: side_centre(case, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}
     progress("fitting the bow and solving the bend")
     face = scans["face"].surface if "face" in scans else None
     own_bow = bow_in_hand(scans)
     bend = solved_bend(case, centres, rotation, face=face, own_bow=own_bow)
-    return told_plan(case, scans, centres, bend, rotation)
+    plan = told_plan(case, scans, centres, bend, rotation)
+    return replace(
+        plan, warnings=(*located.warnings, *plan.warnings), findings=(*located.findings, *plan.findings)
+    )
 
 
 def told_plan(

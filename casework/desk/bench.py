@@ -18,6 +18,7 @@ from casework.desk.draft import Draft, case_of
 from casework.desk.readings import case_scans
 from casework.desk.shelf import Shelf
 from casework.frame import treatment_rotation
+from casework.landmark_frames import located_case
 from casework.planning import bow_in_hand
 from casework.question import METHODS
 from casework.scans import Scan
@@ -76,10 +77,11 @@ def workbench(
     """
     begin, kept = time.perf_counter(), shelf or Shelf()
     case = _sampled(case_of(draft), samples)
-    check_landmarks(case)
-    rotation = treatment_rotation(landmark(case, "occlusal_plane_mm"))
     progress("reading the scans")
     scans = case_scans(case, draft.folder, kept)
+    case = located_case(case, scans).case
+    check_landmarks(case)
+    rotation = treatment_rotation(landmark(case, "occlusal_plane_mm"))
     progress("centres of resistance")
     reports = {side: _report(case, side, scans, rotation, kept) for side in SIDES}
     centres = {side: aimed_at(case, side, reports[side]) for side in SIDES}

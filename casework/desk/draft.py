@@ -233,13 +233,20 @@ def problems(draft: Draft) -> tuple[str, ...]:
     found = [p.text for p in problems_in(draft.values)]
     marks = draft.values.get("landmarks")
     if isinstance(marks, dict):
+        there = {**_in_own_frames(draft.values.get("landmarks_in")), **marks}
         found += [
-            f"landmarks.{n}: is missing; a plan needs it." for n in PLAN_LANDMARKS if marks.get(n) is None
+            f"landmarks.{n}: is missing; a plan needs it." for n in PLAN_LANDMARKS if there.get(n) is None
         ]
     scans = draft.values.get("scans")
     if isinstance(scans, dict):
         found += [text for name, scan in scans.items() for text in _scan_problems(draft, name, scan)]
     return tuple(found)
+
+
+def _in_own_frames(tables: Any) -> Values:
+    """Every landmark given in a scan's own frame, by name."""
+    given = tables.values() if isinstance(tables, dict) else ()
+    return {name: point for table in given if isinstance(table, dict) for name, point in table.items()}
 
 
 def changed_on_disk(draft: Draft) -> bool:
