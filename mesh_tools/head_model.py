@@ -142,12 +142,12 @@ def _axis(m: HeadMeasures, levels: Array) -> Array:
 def _neck_reach(m: HeadMeasures, levels: Array, angles: Array, centre: Array) -> Array:
     """The leaning column's reach (h, a) from the axis; it ends a little above the nape inside the skull."""
     radius = 0.5 * m.neck_circumference_mm / np.pi
-    lean = np.tan(np.radians(NECK_LEAN_DEG)) * (m.nape_height_mm - levels)
-    middle = m.incisor_to_nape_mm - radius + lean
-    along = np.cos(
+    deep = radius / np.cos(
         np.radians(NECK_LEAN_DEG)
-    )  # a level cut through a leaning round column is longer back to front
-    reach = _ellipse_reach(angles, (middle - centre)[:, None], radius, radius / along)
+    )  # a level cut of a leaning column is longer back to front
+    lean = np.tan(np.radians(NECK_LEAN_DEG)) * (m.nape_height_mm - levels)
+    middle = m.incisor_to_nape_mm - deep + lean
+    reach = _ellipse_reach(angles, (middle - centre)[:, None], radius, deep)
     _, z, _ = _skull(m)
     return np.where((levels <= z)[:, None], reach, 0.0)
 
