@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from casework.centre import CentreReport
+from casework.module_answer import ModuleAnswer
 from mechanics.bow.passivity import TerminalFit
 from mechanics.bow.wire import BowWire, WornBow
 from mechanics.centres.movement import Movement
@@ -189,4 +190,5 @@ class Plan:
     findings: tuple[str, ...]
     inputs: tuple[InputFile, ...]
     strap_paths: tuple[StrapPath, ...] = ()
+    module: ModuleAnswer | None = None
     clearance: Clearance | None = None

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from casework.cautions import CAUTIONS
+from casework.module_answer import module_as_dict
 from casework.plan import BenchWork, CheekMarks, Plan, SidePlan
 from mechanics.bow.wire import Tube
 from mechanics.centres.movement import Movement
@@ -35,6 +36,7 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
         "bow": _bow(plan),
         "clearance": _clearance(plan.clearance),
         "strap_paths": [_strap_path(p, plan.treatment_rotation) for p in plan.strap_paths],
+        "module": None if plan.module is None else module_as_dict(plan.module),
         "warnings": list(plan.warnings),
         "findings": list(plan.findings),
         "cautions": [c.text for c in CAUTIONS],

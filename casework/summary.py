@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from casework.case_file import N_PER_GF
 from casework.cautions import SHORT_CAUTION
+from casework.module_words import module_lines
 from casework.plan import Plan, SidePlan
 from mechanics.sides import SIDES
 
@@ -13,6 +14,7 @@ def plan_text(plan: Plan) -> str:
     lines = [f"Case {plan.case_id}: {plan.pull_kind.replace('_', ' ')}, {plan.bow_model} bow"]
     for side in SIDES:
         lines += _side_lines(plan.sides[side])
+    lines += [] if plan.module is None else module_lines(plan.module)
     lines += [f"  ! {text}" for text in plan.warnings]
     return "\n".join([*lines, SHORT_CAUTION])
 
