@@ -22,7 +22,7 @@ from casework.strict import Pair as Pair
 from casework.strict import Point as Point
 from casework.strict import Strict as Strict
 from mechanics.sides import SIDES, Side
-from mesh_tools.errors import BadFileError, BadValueError, MissingFileError
+from mesh_tools.errors import BadFileError, BadValueError, MissingFileError, one_line
 
 PullKind = Literal["cervical", "high_pull", "combination"]
 TargetMethod = Literal[
@@ -377,7 +377,7 @@ def _floats(value: Any) -> Any:
 
 
 def _problem(error: Any) -> str:
-    path = ".".join(str(part) for part in error["loc"])
+    path = one_line(".".join(str(part) for part in error["loc"]))
     if error["type"] == "extra_forbidden":
         return f"{path}: unknown key{_nearest(error['loc'])}."
     if error["type"] == "missing":

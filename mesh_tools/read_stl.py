@@ -91,7 +91,8 @@ def _binary_corners(data: bytes, name: str) -> Array:
     """Corners (m, 3, 3) of a binary file whose size is right."""
     if _count(data) == 0:
         raise BadFileError(f"{name}: holds no faces; export the scan again.")
-    return np.frombuffer(data, dtype=_FACE, offset=_HEAD)["corners"].astype(np.float64)
+    with np.errstate(invalid="ignore"):  # a signalling NaN is refused with the others, in one line
+        return np.frombuffer(data, dtype=_FACE, offset=_HEAD)["corners"].astype(np.float64)
 
 
 def _looks_text(text: bytes) -> bool:

@@ -22,7 +22,7 @@ from casework.check.readings import (
     StrapReading,
 )
 from mechanics.sides import SIDES, Side
-from mesh_tools.errors import BadFileError, BowtrueError, MissingFileError
+from mesh_tools.errors import BadFileError, BowtrueError, MissingFileError, one_line
 
 
 class _Strict(BaseModel):
@@ -133,7 +133,7 @@ def _sides(model: _File) -> Iterator[tuple[Side, Reading]]:
 
 def _problems(err: ValidationError) -> Iterator[str]:
     for problem in err.errors(include_url=False):
-        key = ".".join(str(part) for part in problem["loc"])
+        key = one_line(".".join(str(part) for part in problem["loc"]))
         if problem["type"] == "extra_forbidden":
             yield f"{key}: unknown key; see docs/months.md."
         elif problem["type"] == "missing":

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from mesh_tools.axes import axes_matrix
-from mesh_tools.errors import BadFileError, BadValueError, BowtrueError, MissingFileError
+from mesh_tools.errors import BadFileError, BadValueError, BowtrueError, MissingFileError, one_line
 from mesh_tools.fdi import ToothNumber
 from mesh_tools.units import mm_per
 
@@ -145,11 +145,11 @@ def _check_names(path: Path, names: Sequence[str]) -> None:
     if missing:
         raise BadFileError(
             f"{path}: column {missing[0]!r} is missing; the first line must name mesh, tooth and axes; "
-            f"got {', '.join(names[:12]) or 'nothing'}."
+            f"got {one_line(', '.join(names[:12])) or 'nothing'}."
         )
     twice = sorted({n for n in names if n and names.count(n) > 1})
     if twice:
-        raise BadFileError(f"{path}: column {twice[0]!r} stands there twice; name each column once.")
+        raise BadFileError(f"{path}: column {twice[0]!r:.80} stands there twice; name each column once.")
 
 
 def _sorted_out(
