@@ -1,0 +1,1 @@
+"""Centres of resistance: from stiffness, from anatomy, by the rule of thumb."""
