@@ -82,7 +82,7 @@ def _live_rows(bench: Workbench) -> list[Row]:
     return [
         ("a handle, rigid preview", "< 0.03 s", lambda k: rigid_live(bench, handled(start, "right", bend_deg=k))),
         ("a handle, flexed, from the answer before (2 degrees)", "< 0.4 s", bent),
-        ("a handle, flexed, from nothing", "< 0.4 s", lambda k: flexed_live(bench, handled(start, "right", bend_deg=k))),
+        ("a handle, flexed, from nothing", "< 0.4 s", lambda k: flexed_live(bench, handled(start, "left", bend_deg=k))),
         ("another target", "", lambda k: aimed(bench, ("furcation", "thin_layer")[k % 2])),
         ("the bend that trues the line", "< 1 s", lambda _: trued(bench, start)),
         ("the plan of the bench", "", lambda _: solved(bench)),

@@ -13,7 +13,8 @@
 * ``live``: ``rigid_live``, ``flexed_live(bench, handles, near=last)`` -> ``Live``.
 * ``solving``: ``solved(bench)`` -> (``Handles``, ``Plan``) of the case; ``trued(bench, handles)``; ``offset_curve``.
 * ``jobs``: ``begun(task, *args, seconds=, out=, on_change=)`` -> ``Job`` in a child process (``state``, ``lines``,
-  ``error``, ``result()``, ``waited``, ``cancel``); ``tasks``: ``planned(case, folder)``.
+  ``error``, ``result()``, ``waited``, ``cancel``); ``tasks``: ``planned(case, folder)``,
+  ``estimated(case, folder)`` (finite elements; give its result to ``bench.keep_reports``).
 * ``uploads``: ``arrived(folder, name, data)`` -> ``Arrived``; ``folder``: ``inside(folder, name)``.
 
 Signatures are kept stable.

@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from casework.bow_needs import check_landmarks, landmark
@@ -141,6 +142,26 @@ def aimed(bench: Workbench, method: str) -> Workbench:
     ready = bend_case_of(case, centres, bench.rotation, bench.bow, bench.skin)
     ready = replace(ready, bow=bench.ready.bow)
     return replace(bench, case=case, centres=centres, ready=ready, answer=None, refusal="")
+
+
+def estimated(case: CaseModel, folder: Path, shelf: Shelf) -> dict[Side, CentreReport]:
+    """Every estimate of both molars, kept on ``shelf``. Raises BowtrueError in one line."""
+    rotation, scans = treatment_rotation(landmark(case, "occlusal_plane_mm")), case_scans(case, folder, shelf)
+    return {side: _report(case, side, scans, rotation, shelf) for side in SIDES}
+
+
+def keep_reports(
+    draft: Draft, reports: Mapping[Side, CentreReport], shelf: Shelf, *, samples: int | None = 0
+) -> None:
+    """Put ``reports``, made elsewhere (``tasks.estimated`` in a child process, for the finite elements), on ``shelf``,
+    so that a ``workbench`` of ``draft`` with those ``samples`` finds them. Raises BowtrueError in one line."""
+    case = _sampled(case_of(draft), samples)
+    rotation, scans = (
+        treatment_rotation(landmark(case, "occlusal_plane_mm")),
+        case_scans(case, draft.folder, shelf),
+    )
+    for side in SIDES:
+        shelf.put("report", report_key(case, side, scans.get(f"{side}_molar"), rotation), reports[side])
 
 
 def _sampled(case: CaseModel, samples: int | None) -> CaseModel:

@@ -106,12 +106,15 @@ def handles_at(bench: Workbench, trial: Trial, *, linked: bool = False) -> Handl
 
 
 def ranges(bench: Workbench, handles: Handles) -> dict[Side, Mapping[str, Range]]:
-    """How far each handle may go, the others standing as they are."""
+    """How far each handle may go, the others standing as they are; (0, 0) for what does nothing, such as the place of a
+    strap that runs along an angle."""
     ready, trial = bench.ready, trial_of(bench, handles)
     found: dict[Side, Mapping[str, Range]] = {}
     for side in SIDES:
         one = {n: ready.limits.of(_TRIAL[n], ready.bow, side, dict(trial[side])) for n in HANDLES}
-        found[side] = {**one, "force_n": _FORCE_N}
+        fixed = any(strap.direction is not None for strap in ready.straps[side].straps)
+        place: dict[str, Range] = dict.fromkeys(("strap_up_mm", "strap_back_mm"), (0.0, 0.0)) if fixed else {}
+        found[side] = {**one, "force_n": _FORCE_N, **place}
     return found
 
 
@@ -119,7 +122,8 @@ def kept_handles(draft: Draft, bench: Workbench, handles: Handles) -> Draft:
     """``draft`` with what a case file holds of ``handles``, as one step: force, arm length, place of bend, strap
     landmarks. The bend and the step are what a plan solves for, so they are not kept.
 
-    Raises BadValueError when the two sides' bends are at different places, for a case has one.
+    Raises BadValueError when the two sides' bends are at different places, for a case has one, and for a moved strap
+    that has no landmark to move.
     """
     start, now = handles_of(bench), draft
     for side in SIDES:
@@ -158,8 +162,13 @@ def _with_strap(draft: Draft, bench: Workbench, side: Side, arm: ArmHandles) -> 
     shift = bench.lps(np.array([0.0, arm.strap_back_mm, arm.strap_up_mm]))
     if not shift.any():
         return draft
-    for name in (f"strap_{side}_mm", f"high_strap_{side}_mm"):
-        point = draft.value(("landmarks", name))
+    names = (f"strap_{side}_mm", f"high_strap_{side}_mm")
+    points = {name: draft.value(("landmarks", name)) for name in names}
+    if all(point is None for point in points.values()):
+        raise BadValueError(
+            f"the {side} strap was moved, but the case gives no landmark for it: place landmarks.{names[0]} first."
+        )
+    for name, point in points.items():
         if point is not None:
             draft = with_landmark(draft, name, np.asarray(point) + shift)
     return draft

@@ -34,7 +34,8 @@ class LiveSide:
     The line of force runs from ``hook_mm`` along ``direction``; ``foot_mm`` is where it passes the target in side
     view, ``offset_mm`` from it (positive: apical of it). ``tip_n_mm``: the tipping moment that reaches the molar
     through the shared bow, positive when the roots go back. ``lateral_n`` is outward, ``distal_n`` back,
-    ``vertical_n`` up. ``skin_mm``: least distance of the arm to the face. ``movement``: what the molar does.
+    ``vertical_n`` up. ``skin_mm``: least distance of the flexed arm to the face
+    (None of a rigid one, which the load does not press inward). ``movement``: what the molar does.
     """
 
     target_mm: Array
@@ -109,7 +110,7 @@ def _live(bench: Workbench, handles: Handles, wear: Wear) -> Live:
     bent = trial_bow(bench.ready.bow, trial)
     worn = worn_by(bench, trial, wear)
     lines = bench.ready.lines(worn)
-    skin = _skin(bench, worn, bent)
+    skin = dict.fromkeys(SIDES) if wear is rigid_wear else _skin(bench, worn, bent)
     return Live(
         rigid=wear is rigid_wear,
         handles=handles,
@@ -131,7 +132,7 @@ def worn_by(bench: Workbench, trial: Trial, wear: Wear) -> WornBow:
     return bench.ready.worn(trial, wear=wear)
 
 
-def _skin(bench: Workbench, worn: WornBow, bent: BowWire) -> Mapping[Side, float | None]:
+def _skin(bench: Workbench, worn: WornBow, bent: BowWire) -> dict[Side, float | None]:
     if bench.skin is None:
         return dict.fromkeys(SIDES)
     return dict(arms_from_skin_mm(worn.outer, bent.joint, bench.skin, from_mm=bench.ready.cheek_from_mm))

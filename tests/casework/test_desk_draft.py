@@ -354,12 +354,13 @@ WRITER = """
 """
 
 
+@pytest.mark.slow
 def test_a_writer_killed_at_any_moment_leaves_a_whole_case(tmp_path: Path):
     # kill -9 while saves follow one another without pause: the file is always one of the whole ones.
     shutil.copy(demo_folder() / CASE_FILE, tmp_path)
     start = opened(tmp_path / CASE_FILE)
     rng = np.random.default_rng(5)
-    for _ in range(2):
+    for _ in range(6):
         command = [sys.executable, "-c", textwrap.dedent(WRITER), str(tmp_path / CASE_FILE)]
         child = subprocess.Popen(command, cwd=REPO, stdout=subprocess.PIPE)
         assert child.stdout is not None

@@ -93,7 +93,7 @@ def test_a_child_that_fails_or_dies_gives_one_line(task: Any, state: str, told: 
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("task", [sleeping, deaf])
+@pytest.mark.parametrize("task", [sleeping, pytest.param(deaf, marks=pytest.mark.slow)])
 def test_cancel_ends_the_child_soon_even_one_that_does_not_listen(task: Any):
     job = begun(task)
     at_line(job)
@@ -168,6 +168,7 @@ def test_no_child_outlives_the_program_that_began_it(tmp_path: Path, way: str):
     assert gone(child)
 
 
+@pytest.mark.slow
 def test_a_plan_made_in_a_child_is_the_plan():
     draft = opened(demo_folder() / "case.toml")
     case = with_choices(case_of(draft), rigid_bow=False, ideal_tubes=False, sampled=False)
