@@ -192,3 +192,36 @@ class Plan:
     strap_paths: tuple[StrapPath, ...] = ()
     module: ModuleAnswer | None = None
     clearance: Clearance | None = None
+
+    @property
+    def bendable(self) -> bool:
+        """Whether anything may be bent at the bench from this plan: both arms are one bow, so both or neither."""
+        return not self.refusals
+
+    @property
+    def refusals(self) -> tuple[str, ...]:
+        """Why nothing may be bent from this plan, one sentence each; empty for a sound one."""
+        found = []
+        if self.bow_model == "rigid":
+            found.append(
+                "The bow was taken as RIGID in this plan: a real bow gives way under the strap, so nothing may be bent "
+                "at the bench from it."
+            )
+        if not self.worn_after.converged:
+            found.append(
+                "The bent bow under its straps was NOT solved to balance: its forces are not known, so neither arm may "
+                "be bent from this plan."
+            )
+        missed = [side for side, s in self.sides.items() if not s.solved]
+        if missed:
+            found.append(
+                f"The bend of the {' and the '.join(missed)} side was NOT reached. Both sides share one bow, and the "
+                "bend of either moves the other: neither arm may be bent from this plan."
+            )
+        inside = [side for side, s in self.sides.items() if s.skin_mm is not None and s.skin_mm <= 0.0]
+        if inside:
+            found.append(
+                f"The worn outer arm of the {' and the '.join(inside)} side lies in the skin, which would push it "
+                "aside: neither arm may be bent from this plan."
+            )
+        return tuple(found)

@@ -13,20 +13,22 @@ def plan_text(plan: Plan) -> str:
     """A short summary: the bend of each side first."""
     lines = [f"Case {plan.case_id}: {plan.pull_kind.replace('_', ' ')}, {plan.bow_model} bow"]
     for side in SIDES:
-        lines += _side_lines(plan.sides[side])
+        lines += _side_lines(plan.sides[side], bendable=plan.bendable)
+    lines += [f"  ! {text}" for text in plan.refusals]
     lines += [] if plan.module is None else module_lines(plan.module)
     lines += [f"  ! {text}" for text in plan.warnings]
     return "\n".join([*lines, SHORT_CAUTION])
 
 
-def _side_lines(side: SidePlan) -> list[str]:
+def _side_lines(side: SidePlan, *, bendable: bool) -> list[str]:
     way = "up" if side.bend_deg >= 0.0 else "down"
+    state = "reached, but" if side.solved else "NOT REACHED,"
     place = f"{abs(side.bend_deg):.1f} deg at {side.bend_place_mm:.0f} mm from the middle of the joint"
     head = f"  {side.side:5s} {side.tooth}: "
     order = (
         f"{head}bend the outer arm {way} {place}"
-        if side.solved
-        else f"{head}NOT REACHED, do not bend from this plan (stopped at {way} {place})"
+        if bendable
+        else f"{head}{state} do not bend from this plan (stopped at {way} {place})"
     )
     force_gf = side.strap_force_n / N_PER_GF
     return [
@@ -35,7 +37,7 @@ def _side_lines(side: SidePlan) -> list[str]:
         f"after; strap {side.strap_force_n:.2f} N ({force_gf:.0f} gf)",
         f"        on the molar: distal {side.distal_n:.2f} N, {_vertical(side.vertical_n)}, "
         f"{_lateral(side.lateral_n)}; hook moves {side.hook_travel_mm:.1f} mm under load",
-        *_made(side),
+        *(_made(side) if bendable else []),
         *(f"        {advice}" for advice in side.advice),
     ]
 
@@ -57,8 +59,6 @@ def _lateral(newtons: float) -> str:
 
 
 def _made(side: SidePlan) -> list[str]:
-    if not side.solved:
-        return []
     lines = [
         f"        at the bench: to {abs(side.bench.plier_deg):.1f} deg under the plier, springs back to the bend"
     ]

@@ -49,13 +49,8 @@ def bow_solid(plan: Plan) -> Surface:
 
 
 def _check_bendable(plan: Plan) -> None:
-    missed = [side for side, s in plan.sides.items() if not s.solved]
-    if missed:
-        raise NoAnswerError(
-            f"the bend of the {' and the '.join(missed)} side was not reached: nothing to print."
-        )
-    if plan.bow_model == "rigid":
-        raise NoAnswerError("the bow was taken as rigid: nothing may be made at the bench from this plan.")
+    if not plan.bendable:
+        raise NoAnswerError(" ".join(plan.refusals))
 
 
 def wire_solid(wire: WirePart, *, around: int = AROUND) -> Surface:

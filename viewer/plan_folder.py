@@ -33,5 +33,5 @@ def write_plan_folder(
         if pictures:
             from viewer.plan_pictures import write_pictures
 
-            notes += write_pictures(plan, folder, progress=progress)
+            notes += write_pictures(plan, folder, progress=progress, used=used)
     return notes

@@ -11,13 +11,16 @@ from viewer.drawing_probe import NO_DRAWING, drawing_probe
 from viewer.extras import FIGURES, lacking
 
 if TYPE_CHECKING:
+    from casework.case_copy import CaseUsed
     from casework.plan import Plan
 
 
-def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None]) -> list[str]:
+def write_pictures(
+    plan: Plan, folder: Path, *, progress: Callable[[str], None], used: CaseUsed | None = None
+) -> list[str]:
     """Write the five files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
     if lacking(*FIGURES):
-        return _without_pictures(plan, folder)
+        return _without_pictures(plan, folder, used)
     from viewer.bow_png import write_bow_png
     from viewer.report import report_html
     from viewer.scene_html import scene_html
@@ -43,17 +46,17 @@ def write_pictures(plan: Plan, folder: Path, *, progress: Callable[[str], None])
     progress("writing report.html")
     png = (folder / "scene.png").read_bytes()
     side_png = (folder / "side.png").read_bytes()
-    page = report_html(plan, scene, picture_png=png, bow_png=bow.read_bytes(), side_png=side_png)
+    page = report_html(plan, scene, picture_png=png, bow_png=bow.read_bytes(), side_png=side_png, used=used)
     (folder / "report.html").write_text(page, "utf-8")
     return [] if probe.can_draw else [NO_DRAWING]
 
 
-def _without_pictures(plan: Plan, folder: Path) -> list[str]:
+def _without_pictures(plan: Plan, folder: Path, used: CaseUsed | None) -> list[str]:
     """The report alone, for an installation without the libraries that draw."""
     from viewer.report import report_html
     from viewer.scene_of_plan import scene_of_plan
 
-    (folder / "report.html").write_text(report_html(plan, scene_of_plan(plan)), "utf-8")
+    (folder / "report.html").write_text(report_html(plan, scene_of_plan(plan), used=used), "utf-8")
     return [
         f"No pictures: {', '.join(lacking(*FIGURES))} not installed; pip install 'bowtrue[figures]' brings them. The "
         "numbers and the report are complete."

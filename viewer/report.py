@@ -13,6 +13,7 @@ from mechanics.sides import SIDES, Side
 from viewer import report_details as details
 from viewer import report_on_face as on_face
 from viewer.palette import METHOD_ROLES, look
+from viewer.report_made import made_words
 from viewer.scene import Scene
 from viewer.side_view_svg import side_view_svg
 from viewer.templates import rendered
@@ -30,6 +31,7 @@ from viewer.words import (
 )
 
 if TYPE_CHECKING:
+    from casework.case_copy import CaseUsed
     from casework.plan import Plan, SidePlan
 
 
@@ -40,44 +42,55 @@ def report_html(
     picture_png: bytes | None = None,
     bow_png: bytes | None = None,
     side_png: bytes | None = None,
+    used: CaseUsed | None = None,
 ) -> str:
     """The whole page as text, with ``picture_png`` (scene.png), ``bow_png`` (bow.png) and ``side_png`` (side.png)
-    inside when given."""
-    sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
+    inside when given; ``used``: what the plan was made from, told in "How this was made"."""
     return rendered(
         "report.html.j2",
-        plan=plan,
-        sides=[_side(side, s, scene) for side, s in sides],
-        methods=_methods(sides),
-        pull=plan.pull_kind.replace("_", " "),
-        short_caution=SHORT_CAUTION,
-        cautions=CAUTIONS,
+        **report_content(plan, scene, used),
         picture=_inlined(picture_png),
         bow_picture=_inlined(bow_png),
         side_picture=_inlined(side_png),
-        cheek=on_face.cheek_rows(sides),
-        clearance=on_face.clearance_rows(plan, sides),
-        wrench=details.wrench_rows(plan, sides),
-        inserted=details.inserted_rows(plan, sides),
-        state=details.state_rows(plan, sides),
-        stress=details.stress_words(plan),
-        bench=details.bench_tables(sides),
-        sure=details.sure_rows(sides),
-        samples=details.samples_words(sides),
-        sensitivities=details.sensitivity_rows(sides),
     )
+
+
+def report_content(plan: Plan, scene: Scene, used: CaseUsed | None = None) -> dict[str, Any]:
+    """Everything the report says, as words and rows, for the page and for the PDF alike; ``used``: the case as used."""
+    sides = [(side, plan.sides[side]) for side in SIDES if side in plan.sides]
+    return {
+        "plan": plan,
+        "sides": [_side(plan, s, scene) for _, s in sides],
+        "refusals": plan.refusals,
+        "methods": _methods(sides),
+        "pull": plan.pull_kind.replace("_", " "),
+        "short_caution": SHORT_CAUTION,
+        "cautions": CAUTIONS,
+        "cheek": on_face.cheek_rows(sides),
+        "clearance": on_face.clearance_rows(plan, sides),
+        "wrench": details.wrench_rows(plan, sides),
+        "inserted": details.inserted_rows(plan, sides),
+        "state": details.state_rows(plan, sides),
+        "stress": details.stress_words(plan),
+        "bench": details.bench_tables(sides) if plan.bendable else [],
+        "sure": details.sure_rows(sides),
+        "samples": details.samples_words(sides),
+        "sensitivities": details.sensitivity_rows(sides),
+        "made": made_words(plan, used),
+    }
 
 
 def _inlined(png: bytes | None) -> str | None:
     return None if png is None else base64.b64encode(png).decode("ascii")
 
 
-def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:
+def _side(plan: Plan, s: SidePlan, scene: Scene) -> dict[str, Any]:
     return {
-        "name": side,
+        "name": s.side,
         "tooth": s.tooth,
-        "solved": s.solved,
-        "bend": bend_words(s.bend_deg) if s.solved else "Not reached",
+        "solved": plan.bendable,
+        "reached": s.solved,
+        "bend": bend_words(s.bend_deg) if plan.bendable else "Do not bend" if s.solved else "Not reached",
         "nearest": bend_words(s.bend_deg),
         "place": f"{s.bend_place_mm:.0f} mm",
         "arm": f"{s.arm_length_mm:.0f} mm",
@@ -91,7 +104,7 @@ def _side(side: Side, s: SidePlan, scene: Scene) -> dict[str, Any]:
         "hook_travel": f"{s.hook_travel_mm:.1f} mm",
         "on_molar": [distal_words(s.distal_n), vertical_words(s.vertical_n), lateral_words(s.lateral_n)],
         "advice": s.advice,
-        "svg": side_view_svg(scene, side),
+        "svg": side_view_svg(scene, s.side),
     }
 
 

@@ -92,7 +92,7 @@ def _tubes(sides: list[tuple[Side, SidePlan]], turn: Array) -> list[WireItem]:
 
 
 def _bench_points(plan: Plan, side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
-    bend = f"bend {bend_words(s.bend_deg)}" if s.solved else "bend not solved"
+    bend = f"bend {bend_words(s.bend_deg)}" if plan.bendable else "do not bend"
     at = plan.bow_bench.outer.at(plan.bow_bench.outer_s_mm(side, s.bend_place_mm))
     return [
         PointItem(name=bend, group=BENCH, role="bend", side=side, at_mm=turn @ at, glyph="ring", size_mm=2.2,

@@ -82,12 +82,14 @@ def scene_of_plan(plan: Plan) -> Scene:
         )
         + tuple(d for side, s in sides for d in cheek_dimensions(side, s, turn, hidden=True)),
         focuses=tuple(_focus(plan, side, s, turn) for side, s in sides),
-        captions={side: _caption(side, s) for side, s in sides},
+        captions={side: _caption(plan, side, s) for side, s in sides},
         stress_scale=stress_scale(plan),
     )
 
 
-def _caption(side: Side, s: SidePlan) -> str:
+def _caption(plan: Plan, side: Side, s: SidePlan) -> str:
+    if s.solved and not plan.bendable:
+        return f"Do not bend the {side} outer arm from this plan: see its warnings."
     return bend_order(side, bend_deg=s.bend_deg, place_mm=s.bend_place_mm, solved=s.solved)
 
 
@@ -186,7 +188,7 @@ def _estimates(side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
 
 
 def _marks(plan: Plan, side: Side, s: SidePlan, turn: Array) -> list[PointItem]:
-    here = f"bend here: {bend_words(s.bend_deg)}" if s.solved else "bend place (not solved)"
+    here = f"bend here: {bend_words(s.bend_deg)}" if plan.bendable else "bend place (do not bend)"
     on_wire = plan.worn_after.outer.at(plan.bow_bench.outer_s_mm(side, s.bend_place_mm))
     return [
         PointItem(name=f"target: {method_name(s.target_method)}", group=ESTIMATES, role="target", side=side,

@@ -136,7 +136,7 @@ def test_nothing_is_printed_from_a_bend_that_was_not_reached():
     plan = trial_plan()
     missed = replace(plan, sides={**plan.sides, "left": replace(plan.sides["left"], solved=False)})
     for make in (bow_solid, jig_solid):
-        with pytest.raises(NoAnswerError, match="left side was not reached: nothing to print"):
+        with pytest.raises(NoAnswerError, match="left side was NOT reached"):
             make(missed)
-        with pytest.raises(NoAnswerError, match="rigid: nothing may be made"):
+        with pytest.raises(NoAnswerError, match=r"RIGID in this plan: .* nothing may be bent"):
             make(replace(plan, bow_model="rigid"))

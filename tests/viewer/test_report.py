@@ -115,6 +115,10 @@ def test_an_unsolved_side_is_not_given_as_a_bend() -> None:
     plan = trial_plan(sides={**plan.sides, "left": unsolved})
     text = read(report_html(plan, scene_of_plan(plan))).text
     assert "Not reached Do not bend from this plan." in text
+    assert "Do not bend Do not bend from this plan." in text  # the right side, which shares the bow
+    assert "UP 14.5°" not in text.split("Line of force")[0].replace("Nearest: UP 14.5°", "")
+    assert "neither arm may be bent from this plan" in text
+    assert "Under the plier" not in text
     assert "a longer arm would do it" in text
 
 
@@ -157,3 +161,29 @@ def test_side_views_are_drawn_for_both_sides_to_scale(page: str) -> None:
     drawings = re.findall(r"<svg.*?</svg>", page, flags=re.S)
     assert len(drawings) == len(SIDES)
     assert all("20 mm" in d and "target: elastic foundation" in d for d in drawings)
+
+
+def test_a_rigid_bow_is_no_order_to_bend() -> None:
+    plan = trial_plan(bow_model="rigid")
+    text = read(report_html(plan, scene_of_plan(plan))).text
+    assert "Under the plier" not in text
+    assert "nothing may be bent at the bench" in text
+
+
+def test_how_it_was_made_names_versions_and_every_default_with_its_source(plan: Plan, scene: Scene) -> None:
+    import numpy as np
+    import scipy
+
+    from casework.case_copy import CaseUsed
+    from casework.case_file import read_case
+    from demo_meshes import demo_folder
+
+    used = CaseUsed(read_case(demo_folder() / "case.toml"), demo_folder())
+    text = read(report_html(plan, scene, used=used)).text
+    made = text[text.index("How this was made") :]
+    for said in (f"numpy {np.__version__}", f"scipy {scipy.__version__}", f"bowtrue {plan.version}"):
+        assert said in made
+    assert "bowtrue plan case-used.toml" in made
+    assert "bow.outer_diameter_mm1.829given" in made  # the demo case gives it
+    assert "bow.cheek_clearance_mm5default: our assumption" in made  # the demo case does not
+    assert "ligament.e_mpa0.68default: Tanne K" in made

@@ -250,12 +250,76 @@ def test_a_bend_that_was_not_reached_is_never_printed():
         assert "35.5" not in words_of(page)
     for name in ("chairside-card", "bench-template", "bench-list", "stencil-left"):
         assert "do not bend" in words_of(sheet_of(plan, name)).lower()
-    right = words_of(sheet_of(plan, "bench-list"))
-    assert f"{plan.sides['right'].bend_deg:.1f}" in words_of(sheet_of(plan, "bench-template"))
-    assert "NOT reached: do not bend the left arm" in right
-    assert not any(
-        i.layer == "LINE_OF_FORCE" and hasattr(i, "points") for i in sheet_of(plan, "stencil-left").items
-    )
+    assert "Both sides share one bow" in words_of(sheet_of(plan, "bench-list"))
+    for side in ("right", "left"):
+        stencil = sheet_of(plan, f"stencil-{side}")
+        assert not any(i.layer == "LINE_OF_FORCE" and hasattr(i, "points") for i in stencil.items)
+
+
+def test_the_other_side_of_a_bend_not_reached_is_not_bent_either():
+    """Both arms are one bow: with the left side missed, the right side's numbers stand nowhere, and it is said why."""
+    plan = not_reached(trial_plan(), "left")
+    for page in sheets_of_plan(plan, PAPERS["a4"]):
+        assert "14.5" not in words_of(page)
+        assert "16.2" not in words_of(page)  # the plier's angle
+    right = words_of(sheet_of(plan, "stencil-right"))
+    assert "DO NOT BEND" in right
+    assert "both arms are one bow, and the left side was not reached" in right
+    assert "NOT REACHED" in words_of(sheet_of(plan, "stencil-left"))
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (lambda p: replace(p, worn_after=replace(p.worn_after, converged=False)), "NOT solved to balance"),
+        (lambda p: replace(p, sides={**p.sides, "left": replace(p.sides["left"], skin_mm=-0.4)}), "lies in the skin"),
+    ],
+)  # fmt: skip
+def test_a_bow_out_of_balance_or_in_the_skin_is_not_bent(change: Any, why: str):
+    plan = change(trial_plan())
+    assert all(s.solved for s in plan.sides.values())
+    assert not plan.bendable
+    for name in ("chairside-card", "bench-list", "stencil-right", "stencil-left"):
+        words = words_of(sheet_of(plan, name))
+        assert why in words
+        assert "14.5" not in words
+    assert replace(plan.sides["left"], skin_mm=0.1).skin_mm > 0.0
+    kept = replace(trial_plan(), sides={k: replace(s, skin_mm=0.1) for k, s in trial_plan().sides.items()})
+    assert kept.bendable
+
+
+def test_words_of_refusal_lie_over_no_tick_and_no_number():
+    plan = not_reached(trial_plan(), "left")
+    for side in ("right", "left"):
+        items = sheet_of(plan, f"stencil-{side}").items
+        words = [i.box() for i in items if i.layer == "LINE_OF_FORCE"]
+        drawn = [i.box() for i in items if i.layer in ("GUIDE", "MARK", "TARGET", "RULE", "HOOK", "CUT")]
+        outline = max(drawn, key=lambda b: (b[2] - b[0]) * (b[3] - b[1]))
+        assert len(words) >= 2
+        for w in words:
+            for d in drawn:
+                if d is not outline:
+                    assert w[2] <= d[0] or d[2] <= w[0] or w[3] <= d[1] or d[3] <= w[1]
+
+
+def test_in_combination_pull_the_card_names_each_strap_with_its_force_and_angle():
+    """Angles by hand: atan2 of rise over run of each direction as given."""
+    from mechanics.strap.pull import Strap, StrapPull
+
+    neck, cap = np.array([0.0, np.cos(0.5), -np.sin(0.5)]), np.array([0.0, np.cos(0.9), np.sin(0.9)])
+    pull = StrapPull((Strap(2.5, direction=neck), Strap(1.75, direction=cap)))
+    plan = replace(trial_plan(), pull_kind="combination", straps={"right": pull, "left": pull})
+    words = words_of(sheet_of(plan, "chairside-card"))
+    for said in (
+        "Neck strap",
+        "2.50 N (255 gf)",
+        "29° down",
+        "Head cap",
+        "1.75 N (178 gf)",
+        "52° up",
+        "together",
+    ):
+        assert said in words
 
 
 def test_nothing_is_bent_at_the_bench_from_a_rigid_bow():

@@ -17,11 +17,6 @@ from viewer.sheets.tiling import pages_of
 if TYPE_CHECKING:
     from casework.plan import Plan
 
-RIGID_WORDS = (
-    "The bow was taken as RIGID in this plan: a real bow gives way under the strap, so nothing may be bent at the "
-    "bench from it."
-)
-NOT_REACHED = "The {side} bend was NOT reached: do not bend the {side} arm from this plan."
 _ORDER = (
     "Place and feed run along the outer wire; the first feed starts at the middle of the joint. Way and turn as seen "
     "from behind: 0° up, 90° outward. Bend until the wire under the plier stands at the last angle; let go, and it "
@@ -38,10 +33,8 @@ _VIEWS: tuple[Where, ...] = ("above", "right", "left")
 
 
 def bendable(plan: Plan) -> tuple[Side, ...]:
-    """The sides whose bend may be made at the bench: reached, and not from a rigid bow."""
-    if plan.bow_model == "rigid":
-        return ()
-    return tuple(side for side in SIDES if side in plan.sides and plan.sides[side].solved)
+    """The sides whose bend may be made at the bench: all of a sound plan, none of another, for they share one bow."""
+    return tuple(side for side in SIDES if side in plan.sides) if plan.bendable else ()
 
 
 def bench_drafts(plan: Plan, space: Room) -> list[Draft]:
@@ -63,7 +56,7 @@ def bench_drafts(plan: Plan, space: Room) -> list[Draft]:
 
 
 def _list_draft(plan: Plan, frame: BenchFrame, reached: Sequence[Side], space: Room) -> Draft:
-    blocks = [*_refusals(plan, reached, space.width), *_bends(plan, reached, space.width)]
+    blocks = [*_refusals(plan, space.width), *_bends(plan, reached, space.width)]
     blocks.append(_distances(plan, frame, reached, space.width))
     block = needs_room(
         stacked(blocks, gap=3.4),
@@ -76,14 +69,8 @@ def _list_draft(plan: Plan, frame: BenchFrame, reached: Sequence[Side], space: R
                  warn=len(reached) < len(plan.sides))  # fmt: skip
 
 
-def _refusals(plan: Plan, reached: Sequence[Side], width: float) -> list[Block]:
-    if plan.bow_model == "rigid":
-        return [paragraph(RIGID_WORDS, width, bold=True, colour=WARN)]
-    return [
-        paragraph(NOT_REACHED.format(side=side), width, bold=True, colour=WARN)
-        for side in plan.sides
-        if side not in reached
-    ]  # fmt: skip
+def _refusals(plan: Plan, width: float) -> list[Block]:
+    return [paragraph(why, width, bold=True, colour=WARN) for why in plan.refusals]
 
 
 def _bends(plan: Plan, reached: Sequence[Side], width: float) -> list[Block]:

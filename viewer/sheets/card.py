@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from mechanics.sides import SIDES, Side
-from viewer.sheets.bench import RIGID_WORDS, bendable
+from viewer.sheets.bench import bendable
 from viewer.sheets.frame import Draft, Room
 from viewer.sheets.layout import Cell, bullet, heading, needs_room, panel, paragraph, stacked, table
 from viewer.sheets.model import WARN, Block, Stroke
 from viewer.sheets.stencil import StencilMarks, stencil_marks
+from viewer.sheets.strap_lines import StrapLine, strap_lines
 from viewer.words import bend_words, force_words, signed
 from viewer.wrench_words import fit_words
 
@@ -52,14 +53,12 @@ def _card(plan: Plan, width: float, *, size: float, most: int) -> Block:
 
 def _mind(plan: Plan, width: float, *, size: float, most: int) -> list[Block]:
     """The plan's warnings, the first ``most`` of them."""
-    words = list(plan.warnings)
-    if plan.bow_model == "rigid":
-        words = [RIGID_WORDS, *words]
+    words = [*plan.refusals, *plan.warnings]
     if not words:
         return []
-    shown = [bullet(w, width - 3.2, size=size, colour=WARN) for w in words[:most]]
-    if len(words) > most:
-        more = f"and {len(words) - most} more: read the report before the visit."
+    shown = [bullet(w, width - 3.2, size=size, colour=WARN) for w in words[: max(most, len(plan.refusals))]]
+    if len(words) > len(shown):
+        more = f"and {len(words) - len(shown)} more: read the report before the visit."
         shown.append(bullet(more, width - 3.2, size=size, bold=True, colour=WARN))
     return [panel(stacked(shown, gap=0.5), pad=1.6, stroke=Stroke(WARN, 0.3))]
 
@@ -70,7 +69,7 @@ def _parts(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[tuple[str
         ("Before", _before(sides)),
         ("Tubes, inner bow, marks", _tubes(plan, sides, marks)),
         ("Outer bow", _outer(plan, sides)),
-        ("Straps on", _straps(sides, marks)),
+        ("Straps on", _straps(plan, sides, marks)),
         ("Safety, every visit, and record it", _safety(sides)),
     ]
 
@@ -127,25 +126,57 @@ def _outer(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
     ]  # fmt: skip
 
 
-def _straps(sides: Sequence[tuple[Side, SidePlan]], marks: dict[Side, StencilMarks]) -> list[Row]:
-    def angle(side: Side, s: SidePlan) -> str:
-        way = "down" if marks[side].line_deg < 0.0 else "up"
-        return f"{abs(marks[side].line_deg):.0f}° {way} toward the back" if s.solved else "–"
-
-    def hook(side: Side, s: SidePlan) -> str:
-        return f"{signed(marks[side].hook[1])} up, {signed(marks[side].hook[0])} back" if s.solved else "–"
+def _straps(plan: Plan, sides: Sequence[tuple[Side, SidePlan]], marks: dict[Side, StencilMarks]) -> list[Row]:
+    def hook(side: Side) -> str:
+        return (
+            f"{signed(marks[side].hook[1])} up, {signed(marks[side].hook[0])} back" if plan.bendable else "–"
+        )
 
     blank = tuple(Cell(blank=True) for _ in sides)
     return [
         ("Both sides hooked at the same moment, through the release modules", _same(sides)),
-        ("Force by gauge, set to", tuple(Cell(force_words(s.strap_force_n), bold=True) for _, s in sides)),
-        (f"{_FOUND} N or gf", blank),
-        ("Strap to the occlusal plane", tuple(Cell(angle(side, s)) for side, s in sides)),
-        (f"{_FOUND} °", blank),
-        ("Hook from the mark, mm", tuple(Cell(hook(side, s)) for side, s in sides)),
+        *_each_strap(plan, [side for side, _ in sides]),
+        ("Hook from the mark, mm", tuple(Cell(hook(side)) for side, _ in sides)),
         (f"{_FOUND} up and back, mm", blank),
         ("Line of the strap runs over the dot; lips close, no pain, nothing presses", _same(sides)),
     ]
+
+
+def _each_strap(plan: Plan, sides: Sequence[Side]) -> list[Row]:
+    """Force and angle of every strap, each with a line for what is found; both together where there are two."""
+    pulls = {side: strap_lines(plan, side) for side in sides}
+    blank = tuple(Cell(blank=True) for _ in sides)
+    rows: list[Row] = []
+    for k in range(max(len(p) for p in pulls.values())):
+        lines = [pulls[side][k] if k < len(pulls[side]) else None for side in sides]
+        name = next(found.name for found in lines if found is not None)
+        forces = tuple(Cell("" if n is None else force_words(n.force_n), bold=True) for n in lines)
+        angles = tuple(Cell("" if n is None else _angle(n.rise_deg) if plan.bendable else "–") for n in lines)
+        rows += [
+            (f"{name}: force by gauge, set to", forces),
+            (f"{_FOUND} N or gf", blank),
+            (f"{name}: to the occlusal plane", angles),
+            (f"{_FOUND} °", blank),
+        ]
+    return [*rows, *_together(plan, pulls)]
+
+
+def _together(plan: Plan, pulls: Mapping[Side, Sequence[StrapLine]]) -> list[Row]:
+    """The resultant of two straps: not to be measured, it is what the hook and the molar feel."""
+    if all(len(p) < 2 for p in pulls.values()):
+        return []
+    cells = []
+    for side in pulls:
+        s = plan.sides[side]
+        way = np.asarray(plan.treatment_rotation) @ s.strap_direction
+        cells.append(
+            Cell(f"{force_words(s.strap_force_n)}, {_angle(float(np.degrees(np.arctan2(way[2], way[1]))))}")
+        )
+    return [("Both straps together (what the hook feels; not to be measured)", tuple(cells))]
+
+
+def _angle(rise_deg: float) -> str:
+    return f"{abs(rise_deg):.0f}° {'down' if rise_deg < 0.0 else 'up'} toward the back"
 
 
 def _safety(sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:

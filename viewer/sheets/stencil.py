@@ -15,6 +15,7 @@ import numpy as np
 
 from mesh_tools.arrays import Array
 from viewer.palette import look
+from viewer.sheets.fonts import wrapped
 from viewer.sheets.frame import Draft, Room
 from viewer.sheets.layout import (
     SMALL,
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
 _CHI2_95_OF_2 = -2.0 * math.log(0.05)  # 95 % quantile of chi-square with two degrees of freedom, closed form
 _FRONT, _BACK, _UP, _DOWN = 34.0, 52.0, 34.0, 26.0  # least reach of the stencil from its mark, mm
 _GAP_MM = 2.2  # left open about the dot on either side
+_REFUSED_MM = 43.0  # width of the words on a stencil that shows no line of force
 _TIMES = 8.0  # enlargement of the picture of dot and cross
 _ROOM_MM = 9.0  # from what is drawn to the cut
 MARK_HOLE, DOT_HOLE = 2.0, 1.25
@@ -121,14 +123,14 @@ def stencil_draft(plan: Plan, s: SidePlan, space: Room) -> Draft:
     needs_room(drawing, width=space.width, height=space.height, what=f"the {s.side} cheek stencil",
                paper=space.paper)  # fmt: skip
     half = 0.5 * space.width - 4.0
-    left = stacked([_numbers(s, marks, half), _enlarged(s, marks, half)], gap=3.0)
-    right = stacked([_steps(s, half), _measured(half)], gap=3.0)
+    left = stacked([_numbers(plan, s, marks, half), _enlarged(plan, s, marks, half)], gap=3.0)
+    right = stacked([_steps(plan, half), _measured(half)], gap=3.0)
     below = abreast([left, right])
     middle = Block(space.width, drawing.height, drawing.placed(0.5 * (space.width - drawing.width), 0.0))
     content = needs_room(stacked([middle, below], gap=4.0), width=space.width, height=space.height,
                          what=f"the {s.side} cheek stencil with its words", paper=space.paper)  # fmt: skip
     where = f"tooth {s.tooth}, seen as it lies on the {s.side} cheek, 1:1"
-    return Draft(f"stencil-{s.side}", f"Cheek stencil, {s.side}", where, content, warn=not s.solved)
+    return Draft(f"stencil-{s.side}", f"Cheek stencil, {s.side}", where, content, warn=not plan.bendable)
 
 
 def stencil_block(plan: Plan, s: SidePlan, marks: StencilMarks) -> Block:
@@ -143,7 +145,7 @@ def stencil_block(plan: Plan, s: SidePlan, marks: StencilMarks) -> Block:
     items = [
         _outline(left, right, ups),
         *_guides(marks, at, backs, ups),
-        *((*_line_of_force(marks, at, front), *_hook(marks, at)) if s.solved else _not_reached(s, at)),
+        *((*_line_of_force(marks, at, front), *_hook(marks, at)) if plan.bendable else _refused(plan, s, at)),
         *_spots(marks, at),
         *_names(plan, s, at, left, right, ups, front),
     ]
@@ -238,12 +240,23 @@ def _angle(marks: StencilMarks, at: _At, front: float, foot: Array, along: Array
     ]
 
 
-def _not_reached(s: SidePlan, at: _At) -> list[Item]:
-    words = ("NOT REACHED: do not bend", f"the {s.side} arm from this plan")
+def _refused(plan: Plan, s: SidePlan, at: _At) -> list[Item]:
+    """Why nothing is bent from here, behind the ruler that leads up and under the one that leads back."""
+    lines = wrapped(_refusal(plan, s), _REFUSED_MM, size_mm=2.7, bold=True)
     return [
-        Text("LINE_OF_FORCE", (at(9.0, 0.0)[0], -10.0 - 4.4 * k), row, 3.2, "middle", bold=True, colour=WARN)
-        for k, row in enumerate(words)
-    ]
+        Text("LINE_OF_FORCE", (at(5.0 + 0.5 * _REFUSED_MM, 0.0)[0], -10.0 - 3.6 * k), row, 2.7, "middle", bold=True,
+             colour=WARN)
+        for k, row in enumerate(lines)
+    ]  # fmt: skip
+
+
+def _refusal(plan: Plan, s: SidePlan) -> str:
+    if not s.solved:
+        return "NOT REACHED: do not bend from this plan"
+    missed = [side for side, other in plan.sides.items() if not other.solved]
+    if missed:
+        return f"DO NOT BEND: both arms are one bow, and the {missed[0]} side was not reached"
+    return "DO NOT BEND from this plan: see the card"
 
 
 def _spots(marks: StencilMarks, at: _At) -> list[Item]:
@@ -302,21 +315,21 @@ def _names(
     ]
 
 
-def _numbers(s: SidePlan, marks: StencilMarks, width: float) -> Block:
+def _numbers(plan: Plan, s: SidePlan, marks: StencilMarks, width: float) -> Block:
     """The numbers behind the drawing, with what each sign means."""
     skin = "over the curved cheek" if marks.over_cheek else "flat, as seen from the side"
     rows = [
         [Cell("○ target dot", bold=True, colour=look("target").text), Cell(_mm(marks.dot[1])), Cell(_mm(marks.dot[0]))],
         [Cell("× rule of thumb", bold=True, colour=_RULE), Cell(_mm(marks.rule[1])), Cell(_mm(marks.rule[0]))],
         [Cell("○ hook, strap on", bold=True, colour=look("bow_after").text),
-         Cell(_mm(marks.hook[1]) if s.solved else "–"), Cell(_mm(marks.hook[0]) if s.solved else "–")],
+         Cell(_mm(marks.hook[1]) if plan.bendable else "–"), Cell(_mm(marks.hook[0]) if plan.bendable else "–")],
     ]  # fmt: skip
     told = [f"Dot and cross: {skin}. Target: {method_name(s.target_method)}."]
     if marks.region is not None:
         told.append(f"Shaded: where the centre lies with 95 % of the sampled inputs. {_CHEEK_MOVES}")
     else:
         told.append(f"The region of the target was not sampled. {_CHEEK_MOVES}")
-    if s.solved:
+    if plan.bendable:
         way = "down" if marks.line_deg < 0.0 else "up"
         told.append(f"Line of force: {abs(marks.line_deg):.1f}° {way} toward the back, measured from the occlusal "
                     f"plane, with the strap on; it passes {_where(marks.line_off_mm)}.")  # fmt: skip
@@ -337,7 +350,7 @@ def _where(offset_mm: float) -> str:
     return f"{abs(offset_mm):.1f} mm {'above' if offset_mm > 0.0 else 'below'} the dot"
 
 
-def _steps(s: SidePlan, width: float) -> Block:
+def _steps(plan: Plan, width: float) -> Block:
     steps = [
         "Cut out. Punch the mark and the dot.",
         "Lips closed, cheek at rest. Carry the front end of the tube to the cheek: that is the mark on bow and skin.",
@@ -345,12 +358,11 @@ def _steps(s: SidePlan, width: float) -> Block:
         "held between the teeth shows it).",
         "Mark the skin through the dot.",
     ]
-    if s.solved:
+    if plan.bendable:
         steps.append("With the bow in and both straps on: the strap’s line runs on the line, and the hook hangs in its "
                      "ring (sight from straight beside the patient).")  # fmt: skip
     else:
-        steps.append("The bend of this side was NOT reached: the dot is where the line of force should run, but do not "
-                     "bend from this plan.")  # fmt: skip
+        steps += [f"{why} The dot is where the line of force should run." for why in plan.refusals]
     return stacked(
         [
             heading("How to use it", width),
@@ -360,7 +372,7 @@ def _steps(s: SidePlan, width: float) -> Block:
     )
 
 
-def _enlarged(s: SidePlan, marks: StencilMarks, width: float) -> Block:
+def _enlarged(plan: Plan, s: SidePlan, marks: StencilMarks, width: float) -> Block:
     """Dot, region, cross and line eight times enlarged, as their distances are too small to see."""
     high, front = 40.0, 1.0 if s.side == "right" else -1.0
     middle = 0.5 * (np.array(marks.dot) + np.array(marks.rule))
@@ -379,7 +391,7 @@ def _enlarged(s: SidePlan, marks: StencilMarks, width: float) -> Block:
                           closed=True, fill="#FBE3D3"))  # fmt: skip
     rx, ry = at(*marks.rule)
     items += [
-        *([_enlarged_line(marks, at, (width, high))] if s.solved else []),
+        *([_enlarged_line(marks, at, (width, high))] if plan.bendable else []),
         Circle("TARGET", at(*marks.dot), 1.0, None, fill=_TARGET),
         line("RULE", (rx - 1.6, ry - 1.6), (rx + 1.6, ry + 1.6), Stroke(_RULE, 0.35)),
         line("RULE", (rx - 1.6, ry + 1.6), (rx + 1.6, ry - 1.6), Stroke(_RULE, 0.35)),
