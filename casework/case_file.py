@@ -31,6 +31,9 @@ TargetMethod = Literal[
 ]  # fmt: skip
 
 
+_EXACT = 2**53  # whole numbers beyond it are no coordinates, and may not even fit a float
+
+
 class CaseError(BadValueError):
     """The case file breaks a rule; ``problems`` holds one line for each."""
 
@@ -327,6 +330,8 @@ def case_bytes(where: Path) -> bytes:
         raise MissingFileError(f"case file {where} does not exist; give the path of a case.toml.") from err
     except IsADirectoryError as err:
         raise BadFileError(f"case file {where} is a folder; give the case.toml inside it.") from err
+    except (OSError, ValueError) as err:  # a name that the system does not take, a disk that fails
+        raise BadFileError(f"case file {str(where)!r} cannot be read ({_one_line(err):.80}).") from err
 
 
 def case_values(data: bytes, where: Path) -> dict[str, Any]:
@@ -337,7 +342,7 @@ def case_values(data: bytes, where: Path) -> dict[str, Any]:
         raise BadFileError(
             f"case file {where} is not UTF-8 text (byte {err.start}); save it as UTF-8."
         ) from err
-    except (tomllib.TOMLDecodeError, RecursionError) as err:
+    except (ValueError, RecursionError) as err:  # TOMLDecodeError, and numbers of thousands of digits
         raise BadFileError(f"case file {where} is not valid TOML: {_one_line(err)}.") from err
 
 
@@ -372,7 +377,7 @@ def _floats(value: Any) -> Any:
     if isinstance(value, dict):
         return {k: _floats(v) for k, v in value.items()}
     if isinstance(value, list):
-        return [float(v) if type(v) is int else _floats(v) for v in value]
+        return [float(v) if type(v) is int and abs(v) < _EXACT else _floats(v) for v in value]
     return value
 
 

@@ -102,7 +102,7 @@ def read_measured(path: str | os.PathLike[str]) -> Measured:
         values = tomllib.loads(where.read_bytes().decode("utf-8-sig"))
     except FileNotFoundError as err:
         raise MissingFileError(f"{where}: no such file; give the readings' TOML file.") from err
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
+    except (OSError, ValueError, RecursionError) as err:
         raise BadFileError(f"{where}: is not a TOML file ({' '.join(str(err).split())}).") from err
     try:
         return measured_from(values)

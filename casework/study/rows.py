@@ -181,7 +181,11 @@ def _row(line: int, cells: Mapping[str, str], covariates: Sequence[str], folder:
     if not cells["mesh"]:
         raise BadValueError("mesh: is empty; give the path of the tooth's surface.")
     mesh = folder / cells["mesh"]
-    if not mesh.is_file():
+    try:
+        there = mesh.is_file()
+    except (OSError, ValueError):  # a name too long, or with a zero in it, for the system to ask about
+        raise BadValueError(f"mesh {cells['mesh']!r:.80} is not a usable file name.") from None
+    if not there:
         raise MissingFileError(f"mesh {cells['mesh']} does not exist; paths start at the table's folder.")
     tooth = ToothNumber(_whole(cells["tooth"], "tooth"))
     axes_matrix(cells["axes"])

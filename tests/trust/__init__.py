@@ -1,0 +1,1 @@
+"""Hostile files and broken machines: every door, every output."""
