@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from casework.bow_needs import landmark
@@ -10,7 +12,7 @@ from casework.solving import mouth_corners
 from mechanics.bow.skin import Skin
 from mechanics.bow.wire import BowWire, WornBow
 from mechanics.clearance.along import Clearance, Least, inner_clearance, mouth_exits, outer_clearance
-from mechanics.sides import SIDES, outward_sign
+from mechanics.sides import SIDES, Side, outward_sign
 from mesh_tools.arrays import Array
 from mesh_tools.surface import Surface
 
@@ -76,17 +78,25 @@ def _far(clearance: Clearance) -> list[str]:
 
 
 def _lips(clearance: Clearance) -> list[str]:
-    found = []
-    for side, leaves in clearance.exits.items():
-        if abs(leaves.above_mm) > _LIP_MM:
-            where, does = ("above", "lifts") if leaves.above_mm > 0.0 else ("below", "lowers")
-            found.append(
-                f"{side} side: the worn bow passes {abs(leaves.above_mm):.1f} mm {where} the mouth corner and {does} "
-                "the lip: step the inner bow ahead of its tubes until it leaves the mouth at the corner, strap on."
-            )
-        if leaves.ahead_mm < 0.0:
-            found.append(
-                f"{side} side: the worn bow passes {-leaves.ahead_mm:.1f} mm behind the mouth corner and draws it "
-                "back: carry the bow forward."
-            )
-    return found
+    exits = clearance.exits
+    found = [
+        *_pulled({s: e.above_mm for s, e in exits.items() if e.above_mm > _LIP_MM}, "above", "lifts"),
+        *_pulled({s: e.above_mm for s, e in exits.items() if e.above_mm < -_LIP_MM}, "below", "lowers"),
+    ]
+    return found + [
+        f"{side} side: the worn bow passes {-e.ahead_mm:.1f} mm behind the mouth corner and draws it back: carry the "
+        "bow forward."
+        for side, e in exits.items()
+        if e.ahead_mm < 0.0
+    ]
+
+
+def _pulled(off_mm: Mapping[Side, float], where: str, does: str) -> list[str]:
+    """One sentence for the sides on which the bow pulls the lip the same way."""
+    if not off_mm:
+        return []
+    amounts = " and ".join(f"{abs(mm):.1f} mm ({side})" for side, mm in off_mm.items())
+    return [
+        f"The worn bow passes {amounts} {where} the mouth corner and {does} the lip: step the inner bow ahead of its "
+        "tubes."
+    ]

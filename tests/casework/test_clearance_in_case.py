@@ -134,7 +134,7 @@ def test_warnings_of_the_inner_bow(region: str, gap: float, words: str) -> None:
 @pytest.mark.parametrize(
     ("above", "ahead", "words"),
     [
-        (4.2, 1.0, "4.2 mm above the mouth corner and lifts"),
+        (4.2, 1.0, "4.2 mm (right) above the mouth corner and lifts"),
         (-3.5, 1.0, "below the mouth corner and lowers"),
         (0.5, -1.5, "1.5 mm behind the mouth corner"),
         (2.0, 1.0, ""),
@@ -144,6 +144,13 @@ def test_warnings_of_the_mouth_corner(above: float, ahead: float, words: str) ->
     leaves = MouthExit("right", above, ahead, 21.0, np.zeros(3))
     found = clearance_warnings(Clearance(None, None, {"right": leaves}))
     assert (not found) if not words else (len(found) == 1 and words in found[0])
+
+
+def test_both_lips_lifted_are_one_sentence() -> None:
+    both = {side: MouthExit(side, 4.0, 1.0, 21.0, np.zeros(3)) for side in SIDES}
+    found = clearance_warnings(Clearance(None, None, both))
+    assert len(found) == 1
+    assert "4.0 mm (right) and 4.0 mm (left) above" in found[0]
 
 
 def test_a_hole_over_the_target_leaves_one_warning_and_the_rest_of_the_plan(plan: Plan) -> None:
