@@ -18,8 +18,8 @@ from mechanics.force_module.equilibrium import Band, Grip, ModuleState, module_e
 from mechanics.force_module.lay import (
     NeckCylinder,
     StrapLay,
+    adjusted,
     halves_of,
-    lengthened,
     posed,
     straight_lay,
 )
@@ -111,10 +111,16 @@ def module_setup(
         lay = straight_lay(strap_points(bend, 0, stem="high_strap"))
         half = lay(hooks).half_mm
         return ModuleSetup(case, case.module, bend, rotation, None, None, lay, half, wanted)
-    neck = NeckCylinder.touched_at(strap_points(bend, 0, stem="strap"), hooks)
+    points = strap_points(bend, 0, stem="strap")
+    neck = NeckCylinder.touched_at(points, hooks)
     hinges = hinges_of(case, rotation, neck, bend.case.bow.tubes)
     more = _more_than(neck, case, bend, rotation, face)
-    lay = neck if more is None else lengthened(neck, more)
+    round_it = neck(hooks).leaves_mm
+    lay = adjusted(
+        neck,
+        add_mm=dict.fromkeys(SIDES, 0.0) if more is None else more,
+        shift_mm={s: points[s] - round_it[s] for s in SIDES},
+    )
     half = lay(hooks).half_mm
     return ModuleSetup(case, case.module, bend, rotation, neck, hinges, lay, half, wanted, more is not None)
 

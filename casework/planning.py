@@ -15,6 +15,7 @@ from casework.bow_needs import check_landmarks, landmark
 from casework.case_file import CaseModel
 from casework.cheek import cheek_findings
 from casework.clearance import case_clearance, clearance_warnings
+from casework.force_module import module_solved
 from casework.frame import treatment_rotation
 from casework.landmark_frames import located_case
 from casework.limits import case_warnings, plan_warnings
@@ -61,10 +62,17 @@ def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) 
     progress("fitting the bow and solving the bend")
     face = scans["face"].surface if "face" in scans else None
     own_bow = bow_in_hand(scans)
-    bend = solved_bend(case, centres, rotation, face=face, own_bow=own_bow)
+
+    def solve(one: CaseModel) -> SolvedBend:
+        return solved_bend(one, centres, rotation, face=face, own_bow=own_bow)
+
+    case, bend, module = module_solved(case, solve, rotation, face=face, progress=progress)
     plan = told_plan(case, scans, centres, bend, rotation)
     return replace(
-        plan, warnings=(*located.warnings, *plan.warnings), findings=(*located.findings, *plan.findings)
+        plan,
+        warnings=(*located.warnings, *plan.warnings, *(() if module is None else module.warnings)),
+        findings=(*located.findings, *plan.findings),
+        module=module,
     )
 
 

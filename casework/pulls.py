@@ -12,6 +12,7 @@ import numpy as np
 from casework.bow_needs import check_landmarks, landmark
 from casework.case_file import CaseModel, PullKind, SidePullModel, StrapModel
 from casework.frame import treatment_rotation
+from casework.landmark_frames import located_case
 from casework.plan import Plan, SidePlan
 from casework.planning import bow_in_hand, told_plan
 from casework.pull_context import KeyRidge, key_ridge
@@ -134,10 +135,11 @@ def compared_pulls(
     plain = case.model_copy(
         update={"module": None, "choices": case.choices.model_copy(update={"samples": 0})}
     )
-    check_landmarks(plain)
-    rotation = treatment_rotation(landmark(plain, "occlusal_plane_mm"))
     progress("reading the scans")
     scans = read_scans(plain, folder)
+    plain = located_case(plain, scans).case
+    check_landmarks(plain)
+    rotation = treatment_rotation(landmark(plain, "occlusal_plane_mm"))
     progress("centres of resistance")
     centres = {side: side_centre(plain, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}
     shared = _Shared(scans, centres, rotation)

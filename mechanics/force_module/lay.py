@@ -138,14 +138,18 @@ def path_lay(path_from: Callable[[Mapping[Side, Array]], StrapPath]) -> StrapLay
     return lay
 
 
-def lengthened(lay: StrapLay, add_mm: Mapping[Side, float]) -> StrapLay:
-    """``lay`` with a constant length added to each half: what a simple shape of the neck leaves out."""
+def adjusted(lay: StrapLay, *, add_mm: Mapping[Side, float], shift_mm: Mapping[Side, Array]) -> StrapLay:
+    """``lay`` with a constant length added to each half and a constant shift (3,) of where it leaves the skin: what a
+    simple shape of the neck leaves out."""
 
-    def longer(hooks_mm: Mapping[Side, Array]) -> Lain:
+    def better(hooks_mm: Mapping[Side, Array]) -> Lain:
         lain = lay(hooks_mm)
-        return Lain(lain.leaves_mm, {s: lain.half_mm[s] + add_mm[s] for s in SIDES})
+        return Lain(
+            {s: lain.leaves_mm[s] + shift_mm[s] for s in SIDES},
+            {s: lain.half_mm[s] + add_mm[s] for s in SIDES},
+        )
 
-    return longer
+    return better
 
 
 def halves_of(path: StrapPath) -> dict[Side, float]:
