@@ -1,4 +1,4 @@
-"""The demo plan's numbers, pinned: a library's or our own change that moves them is noticed; threads do not move them."""
+"""The demo plan's numbers, pinned: a change that moves them is noticed; threads do not move them."""
 
 import json
 import os
