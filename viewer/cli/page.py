@@ -118,12 +118,13 @@ def _check_host(args: argparse.Namespace) -> None:
 def _window(case: Path | None) -> int:
     from casework.case_file import read_case
     from casework.planning import plan_case, with_choices
-    from viewer.page.window import show_window
+    from viewer.page.window import check_screen, show_window
     from viewer.scene_of_plan import scene_of_plan
 
     where = Path.cwd() / "case.toml" if case is None else case / "case.toml" if case.is_dir() else case
     if not where.exists():
         raise MissingFileError(f"case file {where} does not exist; give the path of a case.toml.")
+    check_screen()
     model = with_choices(read_case(where), rigid_bow=False, ideal_tubes=False, sampled=False)
     show_window(scene_of_plan(plan_case(model, where.parent)))
     return 0

@@ -18,6 +18,7 @@ WORDS: dict[str, str] = {
         "bowtrue: WARNING: --expose lets other machines on the network reach this page at {host}. The traffic is not "
         "encrypted: the address, and patient data with it, can be read on the way. Use it only on a network you trust."
     ),
+    "window_keys": "Turn with the mouse. Keys: R right, L left, F front, A above, Q ends.",
     # start
     "start_title": "bowtrue: plan the bend of a face-bow",
     "start_text": "Everything stays on this machine, in the folder of the case.",
