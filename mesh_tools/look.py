@@ -20,6 +20,7 @@ from mesh_tools.topology import (
     boundary_loops,
     edges,
     face_pieces,
+    genus,
     is_closed,
     loop_length,
     volume_of_faces,
@@ -41,6 +42,7 @@ class Look:
     closed: bool
     crowded_edges: int
     self_crossings: int
+    tunnels: int
     orientation: str
     area: float
     volume: float | None
@@ -66,6 +68,7 @@ def look_at(source: Surface | str | os.PathLike[str]) -> Look:
         closed=closed,
         crowded_edges=int((known.use > 2).sum()),
         self_crossings=self_crossings(whole).count,
+        tunnels=0 if (known.use > 2).any() else max(0, genus(whole)),
         orientation=_orientation(whole, closed=closed),
         area=float(surface.areas_mm2.sum()),
         volume=abs(volume_of_faces(whole)) if closed else None,
@@ -92,6 +95,9 @@ def report(look: Look) -> str:
     ]
     if look.crowded_edges:
         rows.insert(5, ("crowded", f"{look.crowded_edges} edges carry more than two faces"))
+    if look.tunnels:
+        count = "one tunnel" if look.tunnels == 1 else f"{look.tunnels} tunnels"
+        rows.insert(5, ("tunnels", f"{count} through it: two places may have grown together in the scan"))
     if look.self_crossings:
         rows.insert(5, ("crosses", f"itself at {look.self_crossings} places (edges through faces)"))
     return "\n".join(f"  {name:<8} {text}" for name, text in rows if text)
@@ -111,6 +117,7 @@ def as_dict(look: Look) -> dict[str, Any]:
         "closed": look.closed,
         "crowded_edges": look.crowded_edges,
         "self_crossings": look.self_crossings,
+        "tunnels": look.tunnels,
         "orientation": look.orientation,
         "area": look.area,
         "volume": look.volume,
