@@ -12,6 +12,7 @@ BROUGHT_BY = {
 """Import name of every optional library, and the extra of ``pip install 'bowtrue[...]'`` that brings it."""
 
 FIGURES = ("matplotlib", "pyvista", "plotly")
+PDF = ("reportlab", "matplotlib")
 
 
 def lacking(*names: str) -> list[str]:

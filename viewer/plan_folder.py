@@ -17,7 +17,7 @@ def write_plan_folder(
     plan: Plan, out: Path, *, pictures: bool, progress: Callable[[str], None], used: CaseUsed | None = None
 ) -> list[str]:  # fmt: skip
     """Write ``plan.json``, ``bow.csv`` and, with ``pictures``, ``scene.png``, ``side.png``, ``bow.png``,
-    ``scene.html`` and ``report.html``.
+    ``scene.html``, ``report.html``, ``report.pdf`` and ``sheets.pdf``.
 
     With ``used`` (what the plan was made from) the case as used goes beside them as ``case-used.toml``.
     Returns the lines to tell the user (such as what is missing for 3D pictures). Nothing is written if it fails.
@@ -34,4 +34,22 @@ def write_plan_folder(
             from viewer.plan_pictures import write_pictures
 
             notes += write_pictures(plan, folder, progress=progress, used=used)
+            notes += _written_sheets(plan, folder, progress)
     return notes
+
+
+def _written_sheets(plan: Plan, folder: Path, progress: Callable[[str], None]) -> list[str]:
+    """Write ``sheets.pdf`` on A4; returns a line when the drawings are too large for it, and none is written."""
+    from viewer.extras import PDF, lacking
+
+    if lacking(*PDF):
+        return []
+    from viewer.sheets.build import sheets_as_pdf
+    from viewer.sheets.model import PAPERS, PaperError
+
+    progress("writing sheets.pdf")
+    try:
+        (folder / "sheets.pdf").write_bytes(sheets_as_pdf(plan, PAPERS["a4"]))
+    except PaperError as err:
+        return [f"sheets.pdf is left out: {err}"]
+    return []

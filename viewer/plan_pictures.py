@@ -1,5 +1,5 @@
 """The pictures and the report of a plan's folder: ``scene.png``, ``side.png``, ``bow.png``, ``scene.html``,
-``report.html``."""
+``report.html``, ``report.pdf``."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from viewer.drawing_probe import NO_DRAWING, drawing_probe
-from viewer.extras import FIGURES, lacking
+from viewer.extras import FIGURES, PDF, lacking
 
 if TYPE_CHECKING:
     from casework.case_copy import CaseUsed
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def write_pictures(
     plan: Plan, folder: Path, *, progress: Callable[[str], None], used: CaseUsed | None = None
 ) -> list[str]:
-    """Write the five files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
+    """Write the six files into ``folder``; returns the lines to tell the user (what is missing for 3D pictures)."""
     if lacking(*FIGURES):
         return _without_pictures(plan, folder, used)
     from viewer.bow_png import write_bow_png
@@ -48,6 +48,14 @@ def write_pictures(
     side_png = (folder / "side.png").read_bytes()
     page = report_html(plan, scene, picture_png=png, bow_png=bow.read_bytes(), side_png=side_png, used=used)
     (folder / "report.html").write_text(page, "utf-8")
+    if not lacking(*PDF):
+        from viewer.report_pdf import report_pdf
+
+        progress("writing report.pdf")
+        pages = report_pdf(
+            plan, scene, picture_png=png, bow_png=bow.read_bytes(), side_png=side_png, used=used
+        )
+        (folder / "report.pdf").write_bytes(pages)
     return [] if probe.can_draw else [NO_DRAWING]
 
 
@@ -56,7 +64,12 @@ def _without_pictures(plan: Plan, folder: Path, used: CaseUsed | None) -> list[s
     from viewer.report import report_html
     from viewer.scene_of_plan import scene_of_plan
 
-    (folder / "report.html").write_text(report_html(plan, scene_of_plan(plan), used=used), "utf-8")
+    scene = scene_of_plan(plan)
+    (folder / "report.html").write_text(report_html(plan, scene, used=used), "utf-8")
+    if not lacking(*PDF):
+        from viewer.report_pdf import report_pdf
+
+        (folder / "report.pdf").write_bytes(report_pdf(plan, scene, used=used))
     return [
         f"No pictures: {', '.join(lacking(*FIGURES))} not installed; pip install 'bowtrue[figures]' brings them. The "
         "numbers and the report are complete."
