@@ -71,7 +71,8 @@ def module_solved(
 def module_answer(setup: ModuleSetup, hole: int) -> ModuleAnswer:
     """The whole table; ``hole`` is the one the plan stands on."""
     rows, wanted = _rows(setup, hole), setup.slack_wanted_mm()
-    envelopes = (_envelope(rows, h, s) for h in setup.holes for s in SIDES)
+    alike = [r for r in rows if r.grip == setup.first_grip]
+    envelopes = (_envelope(alike, h, s) for h in setup.holes for s in SIDES)
     return ModuleAnswer(
         band=setup.band,
         wanted_n=setup.wanted_n,

@@ -49,8 +49,11 @@ class ModuleRow:
 
 @dataclass(frozen=True)
 class Envelope:
-    """Lowest and highest over the postures and grips of one hole on one side: tension of the varying module, rise of
-    the line of force and its offset. ``known``: no row was refused, past the table's end or released."""
+    """Lowest and highest over the postures of one hole on one side.
+
+    Of the module's tension, the rise of the line of force and its offset, with the strap free (held, where the case
+    asks for that alone), so that holes compare. ``known``: no row was refused, past the table's end or released.
+    """
 
     hole: int
     side: Side

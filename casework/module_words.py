@@ -43,7 +43,21 @@ def _hole_lines(answer: ModuleAnswer, hole: int) -> list[str]:
         return [f"{name} {'' if straight is None else straight.refused}"]
     told = "; ".join(f"{s} {side_words(straight.sides[s])}" for s in SIDES)
     spans = [e for s in SIDES if (e := answer.envelope(hole, s)) is not None]
-    return [f"{name} straight: {told}", *([f"{'':10s} all postures: {_spans(spans)}"] if spans else [])]
+    return [
+        f"{name} straight: {told}",
+        *([f"{'':10s} all postures: {_spans(spans)}"] if spans else []),
+        *_held_lines(answer, hole),
+    ]
+
+
+def _held_lines(answer: ModuleAnswer, hole: int) -> list[str]:
+    """What one hole does with the strap held by the skin, where it is shown free first."""
+    first = answer.row(hole)
+    return [
+        f"{'':10s} {r.posture.name}, strap held: {'; '.join(f'{s} {side_words(r.sides[s])}' for s in SIDES)}"
+        for r in answer.rows
+        if r.hole == hole and r.sides is not None and first is not None and r.grip != first.grip
+    ]
 
 
 def side_words(side: ModuleSide) -> str:

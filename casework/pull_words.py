@@ -82,6 +82,8 @@ def _end(reach: Reach | None) -> str:
 def _bend(p: PullSide) -> str:
     if not p.solved:
         return "NOT REACHED"
+    if not p.bendable:
+        return "DO NOT BEND"
     return f"{'up' if p.after.bend_deg >= 0 else 'down'} {abs(p.after.bend_deg):.1f} deg"
 
 
@@ -157,7 +159,11 @@ def comparison_text(found: PullComparison) -> str:
 
 def _notes(kind: PulledKind) -> list[str]:
     refused = [] if kind.refused is None else [f"not planned: {kind.refused}"]
-    return [*refused, *kind.assumed, *(() if kind.plan is None else kind.plan.warnings)]
+    return [
+        *refused,
+        *kind.assumed,
+        *(() if kind.plan is None else (*kind.plan.refusals, *kind.plan.warnings)),
+    ]
 
 
 def _table(side: Side, heads: Sequence[str], rows: Sequence[tuple[str, list[str]]]) -> list[str]:

@@ -55,7 +55,9 @@ class Reach:
 
 @dataclass(frozen=True)
 class PullSide:
-    """One side under one pull. ``down`` and ``up``: the farthest bends within the limit that the bow bears.
+    """One side under one pull. ``bendable``: whether anything may be bent from that plan.
+
+    ``down`` and ``up``: the farthest bends within the limit that the bow bears.
 
     ``hook_*_mm``: the worn hook from the tube's mesial end, treatment frame. ``strap_rise_mm``: how far above the hook
     each strap leaves the skin, None where only an angle is given. ``ridge_offset_mm``: offset of the line from the key
@@ -67,6 +69,7 @@ class PullSide:
     down: Reach | None
     up: Reach | None
     solved: bool
+    bendable: bool
     line_deg: float
     distal_n: float
     vertical_n: float
@@ -240,6 +243,7 @@ def _side(
         down=_reach(bend, side, -limit),
         up=_reach(bend, side, limit),
         solved=s.solved,
+        bendable=plan.bendable,
         line_deg=line.angle_deg,
         distal_n=s.distal_n,
         vertical_n=s.vertical_n,
@@ -291,7 +295,7 @@ def _kind_as_dict(pulled: PulledKind) -> dict[str, Any]:
         "strap_forces_n": {s: list(f) for s, f in pulled.forces_n.items()},
         "assumed": list(pulled.assumed),
         "refused": pulled.refused,
-        "warnings": [] if pulled.plan is None else list(pulled.plan.warnings),
+        "warnings": [] if pulled.plan is None else [*pulled.plan.refusals, *pulled.plan.warnings],
         "sides": {s: _side_as_dict(p) for s, p in pulled.sides.items()},
     }
 

@@ -61,4 +61,7 @@ def _kind(pulled: PulledKind, found: PullComparison) -> dict[str, Any]:
 def _notes(pulled: PulledKind) -> list[str]:
     if pulled.plan is None:
         return []
-    return [f"{KIND_WORDS[pulled.kind].capitalize()}: {text}" for text in pulled.plan.warnings]
+    return [
+        f"{KIND_WORDS[pulled.kind].capitalize()}: {text}"
+        for text in (*pulled.plan.refusals, *pulled.plan.warnings)
+    ]

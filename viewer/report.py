@@ -12,6 +12,7 @@ from mechanics.centres.movement import Movement
 from mechanics.sides import SIDES, Side
 from viewer import report_details as details
 from viewer import report_on_face as on_face
+from viewer.module_part import module_part
 from viewer.palette import METHOD_ROLES, look
 from viewer.report_made import made_words
 from viewer.scene import Scene
@@ -68,6 +69,7 @@ def report_content(plan: Plan, scene: Scene, used: CaseUsed | None = None) -> di
         "cautions": CAUTIONS,
         "cheek": on_face.cheek_rows(sides),
         "clearance": on_face.clearance_rows(plan, sides),
+        "module": module_part(plan.module),
         "wrench": details.wrench_rows(plan, sides),
         "inserted": details.inserted_rows(plan, sides),
         "state": details.state_rows(plan, sides),
