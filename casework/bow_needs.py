@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import numpy as np
 
 from casework.case_file import CaseError, CaseModel
@@ -18,11 +21,11 @@ PLAN_LANDMARKS = (
 )  # fmt: skip
 
 
-def check_landmarks(case: CaseModel) -> None:
-    """Raises CaseError naming every landmark a plan needs and the case does not give."""
+def check_landmarks(case: CaseModel, *, offers: Mapping[str, str] = MappingProxyType({})) -> None:
+    """Raises CaseError naming every landmark a plan needs and the case does not give, each with its ``offers``."""
     missing = [name for name in PLAN_LANDMARKS if getattr(case.landmarks, name) is None]
     if missing:
-        raise CaseError([f"landmarks.{name}: is missing; a plan needs it." for name in missing])
+        raise CaseError([f"landmarks.{n}: is missing; a plan needs it.{offers.get(n, '')}" for n in missing])
 
 
 def landmark(case: CaseModel, name: str) -> Array:

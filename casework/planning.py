@@ -11,15 +11,15 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from casework.bow_needs import check_landmarks, landmark
+from casework.bow_needs import landmark
 from casework.case_file import CaseModel
 from casework.cheek import cheek_findings
 from casework.clearance import case_clearance, clearance_warnings
 from casework.force_module import module_solved
 from casework.frame import treatment_rotation
-from casework.landmark_frames import located_case
 from casework.limits import case_warnings, plan_warnings
 from casework.plan import InputFile, Plan
+from casework.proposals import ready_case
 from casework.scans import Scan, read_scans
 from casework.side_centre import SideCentre, side_centre
 from casework.side_plan import Solved, side_plan
@@ -53,9 +53,8 @@ def plan_case(case: CaseModel, folder: Path, *, progress: Say = lambda _: None) 
     """The plan of ``case``; relative scan paths start at ``folder``. Raises BowtrueError in plain lines."""
     progress("reading the scans")
     scans = read_scans(case, folder)
-    located = located_case(case, scans)
+    located = ready_case(case, scans)
     case = located.case
-    check_landmarks(case)
     rotation = treatment_rotation(landmark(case, "occlusal_plane_mm"))
     progress("centres of resistance")
     centres = {side: side_centre(case, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}

@@ -75,8 +75,8 @@ class Source:
 
 @dataclass(frozen=True, eq=False)
 class ArchMarks:
-    """What the arch shows, in its own frame. ``cusps``: per side (4, 3). ``axes`` (3, 3): rows left, back and up, square
-    to the occlusal plane and the midline."""
+    """What the arch shows, in its own frame. ``cusps``: per side (4, 3). ``axes`` (3, 3): rows left, back and up,
+    square to the occlusal plane and the midline."""
 
     proposals: Mapping[str, Proposal]
     cusps: Mapping[str, Array]
