@@ -215,13 +215,13 @@ class Plan:
         missed = [side for side, s in self.sides.items() if not s.solved]
         if missed:
             found.append(
-                f"The bend of the {' and the '.join(missed)} side was NOT reached. Both sides share one bow, and the "
+                f"The bend was NOT reached on the {' and the '.join(missed)} side. Both sides share one bow, and the "
                 "bend of either moves the other: neither arm may be bent from this plan."
             )
         inside = [side for side, s in self.sides.items() if s.skin_mm is not None and s.skin_mm <= 0.0]
         if inside:
             found.append(
-                f"The worn outer arm of the {' and the '.join(inside)} side lies in the skin, which would push it "
+                f"The worn outer arm lies in the skin on the {' and the '.join(inside)} side, which would push it "
                 "aside: neither arm may be bent from this plan."
             )
         return tuple(found)

@@ -67,14 +67,12 @@ def _first_page(plan: Plan, content: Content) -> list[Any]:
         words(about, "soft"),
         grid(head, _orders(content["sides"]), _shares(content)),
     ]
-    for s in content["sides"]:
-        if s["advice"]:
-            story += [words(f"What would help on the {s['name']}", "small head"), *points(s["advice"])]
     if content["refusals"]:
         story += [words("Do not bend from this plan", "small head"), *points(content["refusals"], "refuse")]
     if plan.warnings:
         story += [words("Mind", "small head"), *points(plan.warnings, "warn")]
-    return story
+    advice = list(dict.fromkeys(text for s in content["sides"] for text in s["advice"]))
+    return [*story, *([words("What would help", "small head"), *points(advice)] if advice else [])]
 
 
 def _shares(content: Content) -> list[float]:

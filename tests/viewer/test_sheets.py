@@ -272,7 +272,8 @@ def test_the_other_side_of_a_bend_not_reached_is_not_bent_either():
     ("change", "why"),
     [
         (lambda p: replace(p, worn_after=replace(p.worn_after, converged=False)), "NOT solved to balance"),
-        (lambda p: replace(p, sides={**p.sides, "left": replace(p.sides["left"], skin_mm=-0.4)}), "lies in the skin"),
+        (lambda p: replace(p, sides={**p.sides, "left": replace(p.sides["left"], skin_mm=-0.4)}),
+         "in the skin on the left"),
     ],
 )  # fmt: skip
 def test_a_bow_out_of_balance_or_in_the_skin_is_not_bent(change: Any, why: str):

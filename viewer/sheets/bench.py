@@ -74,7 +74,9 @@ def _refusals(plan: Plan, width: float) -> list[Block]:
 
 
 def _bends(plan: Plan, reached: Sequence[Side], width: float) -> list[Block]:
-    """The bends of each arm, or why there are none."""
+    """The bends of each arm; nothing where none may be made."""
+    if not reached:
+        return []
     blocks: list[Block] = [heading("Bends, in this order", width)]
     head = ("done", "arm", "bend", "place from the middle", "feed", "way", "turn", "angle", "under the plier")
     widths = [11.0, 14.0, 11.0, 30.0, 18.0, 28.0, 16.0, 20.0, width - 148.0]

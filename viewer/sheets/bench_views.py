@@ -194,7 +194,7 @@ def _height(drawing: BenchDrawing, hook: Pair, side: Side) -> list[Item]:
 
 def _refused(s: SidePlan, hook: Pair, where: Where) -> list[Item]:
     words = (f"{s.side} arm: do not bend", "from this plan")
-    x, y = hook[0], hook[1] + (-7.0 if where == "above" else 7.0)
+    x, y = hook[0], hook[1] + (-7.0 if where == "above" else 11.0)
     return [
         Text("BEND", (x, y - 4.0 * k), row, 2.8, "middle", bold=True, colour=WARN)
         for k, row in enumerate(words)

@@ -138,7 +138,7 @@ def _straps(plan: Plan, sides: Sequence[tuple[Side, SidePlan]], marks: dict[Side
         *_each_strap(plan, [side for side, _ in sides]),
         ("Hook from the mark, mm", tuple(Cell(hook(side)) for side, _ in sides)),
         (f"{_FOUND} up and back, mm", blank),
-        ("Line of the strap runs over the dot; lips close, no pain, nothing presses", _same(sides)),
+        (f"{_over_dot(plan)}; lips close, no pain, nothing presses", _same(sides)),
     ]
 
 
@@ -175,7 +175,15 @@ def _together(plan: Plan, pulls: Mapping[Side, Sequence[StrapLine]]) -> list[Row
     return [("Both straps together (what the hook feels; not to be measured)", tuple(cells))]
 
 
+def _over_dot(plan: Plan) -> str:
+    if plan.pull_kind == "combination":
+        return "Neither strap alone runs over the dot, their common pull does: hook, forces and angles as planned"
+    return "Line of the strap runs over the dot"
+
+
 def _angle(rise_deg: float) -> str:
+    if abs(rise_deg) < 0.5:
+        return "level, toward the back"
     return f"{abs(rise_deg):.0f}° {'down' if rise_deg < 0.0 else 'up'} toward the back"
 
 

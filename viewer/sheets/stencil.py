@@ -59,6 +59,14 @@ _ROOM_MM = 9.0  # from what is drawn to the cut
 MARK_HOLE, DOT_HOLE = 2.0, 1.25
 _TARGET, _RULE, _LINE = look("target").colour, look("rule").text, look("line_after").colour
 _GUIDE = Stroke(SOFT, 0.2)
+_ON_LINE = (
+    "With the bow in and both sides hooked: the strap’s line runs on the line, and the hook hangs in its ring (sight "
+    "from straight beside the patient)."
+)
+_TOGETHER = (
+    "With the bow in and all straps on: the hook hangs in its ring (sight from straight beside the patient). The line "
+    "is the common pull of neck strap and head cap; neither strap runs along it: their own angles are on the card."
+)
 _CHEEK_MOVES = "The cheek moves over the tooth: a dot on it is a guide, true to some mm."
 _At = Callable[[float, float], Pair]
 
@@ -359,8 +367,7 @@ def _steps(plan: Plan, width: float) -> Block:
         "Mark the skin through the dot.",
     ]
     if plan.bendable:
-        steps.append("With the bow in and both straps on: the strap’s line runs on the line, and the hook hangs in its "
-                     "ring (sight from straight beside the patient).")  # fmt: skip
+        steps.append(_TOGETHER if plan.pull_kind == "combination" else _ON_LINE)
     else:
         steps += [f"{why} The dot is where the line of force should run." for why in plan.refusals]
     return stacked(
