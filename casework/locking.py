@@ -16,15 +16,40 @@ class InUseError(BadFileError, OSError):
 
 
 @contextmanager
-def locked(path: Path, *, thing: str) -> Iterator[None]:
-    """Hold the lock file ``path`` (made if missing, left behind empty) while the block runs.
+def locked(path: Path, *, thing: str, left_behind: bool = True) -> Iterator[None]:
+    """Hold the lock file ``path`` (made if missing) while the block runs; it stays, empty, if ``left_behind``.
 
     Raises InUseError in one line that names ``thing`` when another process holds it.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("ab") as stream:
-        _take(stream, thing)
-        yield
+    with _held(path, thing) as stream:
+        try:
+            yield
+        finally:
+            if not left_behind and os.name != "nt" and _is_at(stream, path):
+                path.unlink()
+
+
+def _held(path: Path, thing: str) -> IO[bytes]:
+    """The lock file, held; once more when its holder took it away between our opening and our taking it."""
+    while True:
+        stream = path.open("ab")
+        try:
+            _take(stream, thing)
+        except InUseError:
+            stream.close()
+            raise
+        if _is_at(stream, path):
+            return stream
+        stream.close()
+
+
+def _is_at(stream: IO[bytes], path: Path) -> bool:
+    """Whether the open file is still the one at ``path``."""
+    try:
+        return os.path.samestat(os.fstat(stream.fileno()), path.stat())
+    except FileNotFoundError:
+        return False
 
 
 def _take(stream: IO[bytes], thing: str) -> None:

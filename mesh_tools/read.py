@@ -12,6 +12,7 @@ from mesh_tools.read_stl import surface_from_stl
 from mesh_tools.surface import Surface
 
 FEWEST_FACES = 4
+SMALLEST = 1e-6  # no scan is smaller across in any unit: a crown in metres is 0.007 long
 MAX_BYTES = 1_000_000_000
 _GRIDS = {".vtk", ".vtu", ".msh"}
 FORMATS = (".stl", ".ply", ".obj", *sorted(_GRIDS))
@@ -30,6 +31,10 @@ def read_surface(path: str | os.PathLike[str]) -> Surface:
         raise BadFileError(f"{place}: {len(surface.faces)} faces enclose nothing; a scan has at least 4.")
     if not surface.areas_mm2.any():
         raise BadFileError(f"{place}: every face has zero area; export the scan again.")
+    if surface.extent_mm.max() < SMALLEST:
+        raise BadFileError(
+            f"{place}: is {surface.extent_mm.max():.3g} across, no scan's size; export it again."
+        )
     return surface
 
 

@@ -135,7 +135,7 @@ def _checked(points: Any, faces: Any, place: Path) -> Surface:
     """Surface of what a library returned, each array proven first; raises BadFileError."""
     if points is None or faces is None or not len(points) or not len(faces):
         raise BadFileError(f"{place}: holds no faces; export the scan again.")
-    p, f = np.asarray(points, dtype=np.float64), np.asarray(faces, dtype=np.int64)
+    p, f = _guarded(lambda: (np.asarray(points, dtype=np.float64), _whole_numbers(faces)), place)
     if p.ndim == 2 and p.shape[1] == 2:
         raise BadFileError(f"{place}: points are flat (two coordinates); a scan has three.")
     if p.ndim != 2 or p.shape[1] != 3 or f.ndim != 2 or f.shape[1] != 3:
@@ -144,6 +144,15 @@ def _checked(points: Any, faces: Any, place: Path) -> Surface:
         raise BadFileError(f"{place}: a face names point {int(f.max())} of {len(p)}; the file is damaged.")
     check_coordinates(p, name=str(place))
     return Surface(p, f)
+
+
+def _whole_numbers(faces: Any) -> IntArray:
+    """Faces as whole numbers; raises ValueError where they are not such."""
+    given = np.asarray(faces)
+    whole = given.astype(np.int64)
+    if given.dtype.kind not in "iu" and not (given == whole).all():
+        raise ValueError("a face names a point by no whole number")
+    return whole
 
 
 def _ply_counts(place: Path) -> dict[str, int]:

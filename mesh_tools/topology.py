@@ -143,7 +143,7 @@ def centroid(surface: Surface) -> Array:
     _need_closed(surface, "centroid of the volume")
     about = _middle(surface)
     corners = surface.corners_mm - about
-    parts = np.linalg.det(corners) / 6.0
+    parts = _triple_products(corners) / 6.0
     total = float(parts.sum())
     if total == 0.0:
         raise BadValueError("the surface encloses no volume, so it has no centroid.")
@@ -152,9 +152,15 @@ def centroid(surface: Surface) -> Array:
 
 def volume_of_faces(surface: Surface) -> float:
     """Sum of signed tetrahedra from the middle of the box to every face, whether or not the surface is closed."""
-    return (
-        float(np.linalg.det(surface.corners_mm - _middle(surface)).sum() / 6.0) if len(surface.faces) else 0.0
-    )
+    if not len(surface.faces):
+        return 0.0
+    return float(_triple_products(surface.corners_mm - _middle(surface)).sum() / 6.0)
+
+
+def _triple_products(corners: Array) -> Array:
+    """a . (b x c) of every face (m,): the determinant without the pivots that denormal numbers make it divide by."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    return np.asarray(np.einsum("ij,ij->i", a, np.cross(b, c)))
 
 
 def _middle(surface: Surface) -> Array:

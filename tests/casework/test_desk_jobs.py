@@ -128,7 +128,8 @@ def test_what_a_killed_child_left_half_written_is_removed(tmp_path: Path):
     at_line(job)
     assert len(list(tmp_path.glob(".plan.*.part"))) == 2
     assert job.cancel() == "cancelled"
-    assert [p.name for p in tmp_path.iterdir()] == [".plan.of-another.part"]
+    left = [p.name for p in tmp_path.iterdir() if p.name != ".plan.lock"]  # an empty lock that nobody holds
+    assert left == [".plan.of-another.part"]
 
 
 def test_a_job_over_its_time_is_stopped():

@@ -52,6 +52,18 @@ def _corners(value: float) -> bytes:
     return b"\0" * 80 + struct.pack("<I", len(rows)) + body
 
 
+def _tiny(scale: float) -> bytes:
+    """Binary STL of the seed, scaled."""
+    rows = [[0.0] * 3 + [x * scale for k in face for x in POINTS[k]] for face in FACES]
+    body = b"".join(struct.pack("<12fH", *row, 0) for row in rows)
+    return b"\0" * 80 + struct.pack("<I", len(rows)) + body
+
+
+def _tiny_obj(scale: float) -> bytes:
+    rows = "".join(f"v {x * scale} {y * scale} {z * scale}\n" for x, y, z in POINTS)
+    return (rows + "".join(f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in FACES)).encode()
+
+
 def _signalling() -> bytes:
     """A NaN that makes the processor speak when it is converted."""
     good = bytearray(_corners(0.0))
@@ -74,6 +86,8 @@ def _stl() -> Iterator[Bad]:
     yield Bad("stl", "signalling NaN", _signalling, "not finite")
     yield Bad("stl", "infinite", lambda: _corners(float("inf")), "not finite")
     yield Bad("stl", "beyond any scan", lambda: _corners(1e30), "no scan's")
+    yield Bad("stl", "denormal", lambda: _tiny(1e-42), "across, no scan's size")
+    yield Bad("obj", "smaller than any scan", lambda: _tiny_obj(1e-9), "across, no scan's size")
     yield Bad("stl", "text cut", lambda: seeds("stl")[2][:-60], "truncated")
     yield Bad("stl", "text infinite", _changed("stl", 2, b"19.0", b"inf"), "not finite")
     yield Bad("stl", "decimal comma", _changed("stl", 2, b"19.0", b"19,0"), "decimal point")
@@ -89,6 +103,9 @@ def _ply() -> Iterator[Bad]:
     yield Bad("ply", "index beyond", _changed("ply", 0, b"3 0 1 3", b"3 0 1 7"), "a face names point")
     yield Bad("ply", "index negative", _changed("ply", 0, b"3 0 1 3", b"3 0 -1 3"), "a face names point")
     yield Bad("ply", "cut", lambda: seeds("ply")[2][:-20], "PLY file")
+    yield Bad(
+        "ply", "short row", _changed("ply", 1, b"0.0 0.0 0.0 255 0 0", b"0 0"), "is not a readable PLY file"
+    )
     yield Bad("ply", "no surface", _changed("ply", 0, b"face 6", b"face 0"), "holds no faces")
     yield Bad("ply", "renamed", lambda: b"solid a\n", "is not PLY")
 

@@ -44,10 +44,12 @@ def plan_to_folder(case_path: Path, out: Path, args: argparse.Namespace) -> int:
     from casework.case_file import read_case
     from casework.planning import plan_case, with_choices
     from casework.summary import plan_text
+    from casework.writing import check_target
     from viewer.cli.progress import Progress
     from viewer.plan_folder import write_plan_folder
 
     progress = Progress(quiet=args.json)
+    check_target(out)
     progress("reading the case")
     case = with_choices(
         read_case(case_path),
