@@ -44,7 +44,7 @@ def tangent_point(hook_mm: ArrayLike, *, centre_mm: ArrayLike, radius_mm: float,
     distance = float(np.linalg.norm(toward))
     if not 0.0 < radius_mm < distance:
         raise BadValueError(
-            f"{side} hook lies {distance:.1f} mm from the neck's axis; it it must lie outside the neck's "
+            f"{side} hook lies {distance:.1f} mm from the neck's axis; it must lie outside the neck's "
             f"radius, {radius_mm:.1f} mm."
         )
     turn = outward_sign(side) * float(np.arccos(radius_mm / distance))
