@@ -168,7 +168,8 @@ def test_a_plan_without_opengl_still_completes_and_says_so_in_one_line(
     monkeypatch.setattr(plan_pictures, "drawing_probe", lambda: DrawingProbe(None))
     steps: list[str] = []
     assert plan_pictures.write_pictures(plan, tmp_path, progress=steps.append) == [NO_DRAWING]
-    assert {p.name for p in tmp_path.iterdir()} == {"scene.png", "side.png", "bow.png", "scene.html", "report.html"}
+    made = {"scene.png", "side.png", "bow.png", "scene.html", "report.html", "report.pdf"}
+    assert {p.name for p in tmp_path.iterdir()} == made
     assert "drawing scene.png" in steps
 
 
