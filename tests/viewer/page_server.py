@@ -15,7 +15,8 @@ from typing import Any
 import demo_meshes
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_MS = 60_000
+PATIENCE_MS = int(os.environ.get("BOWTRUE_PATIENCE_MS", "60000"))
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = [
     "--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-sync",
     "--disable-component-update", "--enable-unsafe-swiftshader",
@@ -117,6 +118,44 @@ class Opened:
     def close(self) -> None:
         """Close the context."""
         self.context.close()
+
+
+_STILL = """() => { const f = document.querySelector('.bt-scene').dataset.frames, now = performance.now();
+  if (!window.btStill || window.btStill[0] !== f) window.btStill = [f, now];
+  return now - window.btStill[1] > 500; }"""
+_HANDLE = """() => { const c = document.querySelector('circle.bt-handle.chosen'); if (!c) return null;
+  const b = c.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; }"""
+
+
+def still(page: Any) -> None:
+    """Wait until the scene has not been drawn again for half a second."""
+    page.wait_for_function(_STILL, timeout=PATIENCE_MS)
+
+
+def chosen_at(page: Any) -> tuple[float, float]:
+    """Where the chosen landmark's handle stands on the screen, once the scene is still."""
+    still(page)
+    x, y = page.wait_for_function(_HANDLE, timeout=PATIENCE_MS).json_value()
+    return float(x), float(y)
+
+
+def number(page: Any, name: str) -> str:
+    """A cell of the numbers, such as "passes-right"."""
+    return str(page.locator(f'[data-number="{name}"]').inner_text())
+
+
+def step(page: Any, name: str) -> None:
+    """Go to a step and wait until it is the one that is shown."""
+    page.click(f'[data-step="{name}"]')
+    page.wait_for_selector(f'[data-step="{name}"][aria-selected="true"]', timeout=PATIENCE_MS)
+
+
+def slide(page: Any, label: str, keys: int) -> None:
+    """Press PageUp or PageDown on a slider."""
+    handle = page.get_by_role("slider", name=label)
+    handle.focus()
+    for _ in range(abs(keys)):
+        handle.press("PageUp" if keys > 0 else "PageDown")
 
 
 def shot(page: Any, name: str) -> None:

@@ -4,70 +4,34 @@ from __future__ import annotations
 
 import http.client
 import json
-import shutil
 import tomllib
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.viewer.page_server import FLAGS, PATIENCE_MS, Opened, PageServer, demo_case, shot
+from tests.viewer.page_server import (
+    CHROMIUM,
+    PATIENCE_MS,
+    Opened,
+    PageServer,
+    chosen_at,
+    demo_case,
+    number,
+    shot,
+    slide,
+    step,
+)
 from viewer.palette import contrast
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="needs playwright (the dev extra)")
 pytest.importorskip("nicegui", reason="needs the page extra")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+pytest_plugins = ["tests.viewer.page_fixtures"]
 pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="needs a chromium on the path"),
     pytest.mark.filterwarnings("ignore::ResourceWarning"),
 ]
 slow = pytest.mark.slow
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with sync_api.sync_playwright() as p:
-        chrome = p.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield chrome
-        chrome.close()
-
-
-@pytest.fixture(scope="module")
-def case(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return demo_case(tmp_path_factory.mktemp("case"))
-
-
-@pytest.fixture(scope="module")
-def server(case: Path) -> Iterator[PageServer]:
-    one = PageServer(case)
-    yield one
-    one.stop()
-
-
-@pytest.fixture
-def opened(browser: Any, server: PageServer) -> Iterator[Opened]:
-    one = Opened(browser, server)
-    yield one
-    one.close()
-
-
-def number(page: Any, name: str) -> str:
-    return str(page.locator(f'[data-number="{name}"]').inner_text())
-
-
-def step(page: Any, name: str) -> None:
-    page.click(f'[data-step="{name}"]')
-    sync_api.expect(page.locator(f'[data-step="{name}"]')).to_have_attribute(
-        "aria-selected", "true", timeout=PATIENCE_MS
-    )
-
-
-def slide(page: Any, label: str, keys: int) -> None:
-    handle = page.get_by_role("slider", name=label)
-    handle.focus()
-    for _ in range(abs(keys)):
-        handle.press("PageUp" if keys > 0 else "PageDown")
 
 
 def test_open_bend_and_solve_with_no_request_off_the_machine(opened: Opened, server: PageServer) -> None:
@@ -102,12 +66,9 @@ def test_a_landmark_is_placed_by_a_click_and_is_there_after_reloading(opened: Op
     step(page, "landmarks")
     page.click('[data-landmark="tube_right_mesial_mm"]')
     page.get_by_role("button", name="Close-up").click()
-    page.wait_for_selector(".bt-handle.chosen", timeout=PATIENCE_MS)
-    page.wait_for_timeout(800)
+    x, y = chosen_at(page)
     was = tomllib.loads(case.read_text("utf-8"))["landmarks"]["tube_right_mesial_mm"]
-    box = page.locator("circle.bt-handle.chosen").bounding_box()
-    assert box is not None
-    page.mouse.click(box["x"] + 0.5 * box["width"] + 2, box["y"] + 0.5 * box["height"] + 17)
+    page.mouse.click(x + 2, y + 17)
     sync_api.expect(page.get_by_role("button", name="Undo", exact=True)).to_be_enabled(timeout=PATIENCE_MS)
     now = tomllib.loads(case.read_text("utf-8"))["landmarks"]["tube_right_mesial_mm"]
     assert now != was
@@ -131,12 +92,8 @@ def test_a_landmark_is_dragged_on_the_surface_and_one_undo_takes_it_back(opened:
     step(page, "landmarks")
     page.click('[data-landmark="occlusal_plane_mm#0"]')
     page.get_by_role("button", name="Close-up").click()
-    page.wait_for_selector(".bt-handle.chosen", timeout=PATIENCE_MS)
-    page.wait_for_timeout(800)
+    x, y = chosen_at(page)
     was = tomllib.loads(case.read_text("utf-8"))["landmarks"]["occlusal_plane_mm"][0]
-    box = page.locator("circle.bt-handle.chosen").bounding_box()
-    assert box is not None
-    x, y = box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"]
     page.mouse.move(x, y)
     page.mouse.down()
     page.mouse.move(x - 4, y - 12, steps=4)
@@ -149,6 +106,7 @@ def test_a_landmark_is_dragged_on_the_surface_and_one_undo_takes_it_back(opened:
     assert tomllib.loads(case.read_text("utf-8"))["landmarks"]["occlusal_plane_mm"][0] == was
 
 
+@slow
 def test_a_bad_upload_is_told_and_leaves_nothing(opened: Opened, case: Path, tmp_path: Path) -> None:
     page = opened.ready()
     before = sorted(p.name for p in case.parent.iterdir())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from nicegui.element import Element
@@ -75,7 +76,7 @@ class Numbers:
         self.state.update()
         for side in SIDES:
             for row, text in self._texts(live, live.sides[side], side).items():
-                self.rows[row][side].say(text)
+                self.rows[row][side].say(_whole(text))
         self.does.say(_does(live))
         self.stress.say(
             ""
@@ -115,6 +116,11 @@ class Numbers:
         if rule is None:
             return "–"
         return f"{float(((bench.centres[side].target_mm - rule.point_mm) ** 2).sum() ** 0.5):.1f} mm"
+
+
+def _whole(text: str) -> str:
+    """``text`` with each number kept on the line of its unit."""
+    return re.sub(r"(?<=[0-9N]) (?=N|mm|°)", "\N{NO-BREAK SPACE}", text)
 
 
 def _does(live: Live) -> str:

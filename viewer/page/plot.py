@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from casework.desk.solving import OffsetCurve
 
 _WIDE, _HIGH = 270.0, 190.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 8.0, 10.0, 34.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 15.0, 10.0, 34.0
 
 
 class _Scale:

@@ -9,9 +9,11 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from casework.centre import CentreReport
 from casework.desk.bench import Workbench, workbench
 from casework.desk.draft import ChangedOnDiskError, Draft, opened, problems, redone, saved, undone
 from casework.desk.handles import Handles
@@ -19,6 +21,7 @@ from casework.desk.jobs import Job
 from casework.desk.readings import Readings, readings
 from casework.desk.shelf import Shelf
 from casework.frame import treatment_rotation
+from mechanics.sides import Side
 from mesh_tools.arrays import Array
 from mesh_tools.errors import BowtrueError
 
@@ -47,7 +50,9 @@ class Made:
 class Room:
     """The open case. ``draft`` is replaced, never changed; ``trouble`` is the line why the last save failed.
 
-    ``handles``: as some tab left them last, for a tab that is loaded again. ``job``: papers being made.
+    ``handles``: as some tab left them last, for a tab that is loaded again. ``job``: papers being made;
+    ``elements_job``: finite elements being solved. ``measured``: what was typed for the check, as the tables of a
+    readings file.
     """
 
     draft: Draft
@@ -58,6 +63,8 @@ class Room:
     made: Made | None = None
     handles: Handles | None = None
     job: Job[tuple[str, ...]] | None = None
+    elements_job: Job[dict[Side, CentreReport]] | None = None
+    measured: dict[str, dict[str, Any]] = field(default_factory=dict)
     _making: threading.Lock = field(default_factory=threading.Lock)
 
     @property

@@ -43,8 +43,9 @@ export default {
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
     this.light();
     this.controls = new OrbitControls(this.camera, this.canvas);
-    this.controls.addEventListener("change", () => this.draw());
-    this.controls.addEventListener("start", () => { this.where = ""; });
+    this.controls.addEventListener("start", () => { this.turning = true; });
+    this.controls.addEventListener("end", () => { this.turning = false; });
+    this.controls.addEventListener("change", () => { if (this.turning) this.where = ""; this.draw(); });
     this.listen();
     this.watcher = new ResizeObserver(() => this.resize());
     this.watcher.observe(this.$el);
@@ -309,6 +310,7 @@ export default {
     release() { this.held = null; if (this.controls) this.controls.enabled = true; },
 
     handleAt(e) {
+      if (this.mode === "measure") return null; // measuring moves nothing
       const box = this.canvas.getBoundingClientRect();
       const [x, y] = [e.clientX - box.left, e.clientY - box.top];
       let best = null, least = HANDLE_PX;
@@ -420,7 +422,7 @@ export default {
         taken.push([free[0], free[1], free[0] + wide, free[1] + high]);
         const node = document.createElement("span");
         node.textContent = w.text;
-        node.className = `bt-text ${w.kind === "handle" || w.kind === "measure" ? "bt-text-mark" : ""}`;
+        node.className = `bt-tag ${w.kind === "handle" || w.kind === "measure" ? "bt-tag-mark" : ""}`;
         node.style.cssText = `left:${free[0]}px;top:${free[1]}px;`;
         shown.push(node);
       }

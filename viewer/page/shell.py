@@ -14,6 +14,7 @@ from viewer.page.stage import Stage
 from viewer.page.step_bend import BendStep
 from viewer.page.step_bow import BowStep
 from viewer.page.step_centre import CentreStep
+from viewer.page.step_check import CheckStep
 from viewer.page.step_landmarks import LandmarksStep
 from viewer.page.step_papers import PapersStep
 from viewer.page.step_scans import ScansStep
@@ -24,9 +25,9 @@ if TYPE_CHECKING:
 
 _STEPS: dict[str, type[Any]] = {
     "scans": ScansStep, "landmarks": LandmarksStep, "centre": CentreStep, "bow": BowStep, "bend": BendStep,
-    "papers": PapersStep,
+    "papers": PapersStep, "check": CheckStep,
 }  # fmt: skip
-_KEYS = {"1": "scans", "2": "landmarks", "3": "centre", "4": "bow", "5": "bend", "6": "papers"}
+_KEYS = {"1": "scans", "2": "landmarks", "3": "centre", "4": "bow", "5": "bend", "6": "papers", "7": "check"}
 
 
 class Shell:

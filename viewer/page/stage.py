@@ -80,7 +80,7 @@ class Stage:
         Element("span").classes("bt-gap")
         self.measure = Button(say("measure"), self._measure, pressed=False, title=say("measure_key"))
         self.parts_button = Button(say("parts"), self._show_parts, pressed=False, title=say("parts_key"))
-        Button(say("picture"), self.picture, title=say("picture_title"))
+        Button(say("picture_short"), self.picture, name=say("picture"), title=say("picture_title"))
 
     def look(self, where: str) -> None:
         """Look from ``where``."""

@@ -80,7 +80,7 @@ class HandleFields:
                 self.bounds[name] = bounds
                 field._props.update({"min": round(bounds[0], 3), "max": round(bounds[1], 3)})
                 field.update()
-            field.show(round(float(getattr(handles.side(self.tab.side), name)), 3))
+            field.show(round(float(getattr(handles.side(self.tab.side), name)), 2))
 
 
 class BowStep:

@@ -10,6 +10,7 @@ from nicegui.element import Element
 from mechanics.sides import SIDES, Side
 from viewer.load_items import region_size
 from viewer.page.elements import Button, Text
+from viewer.page.elements_solved import ElementsJob
 from viewer.page.words import say
 from viewer.palette import METHOD_ROLES, look
 from viewer.words import method_name
@@ -28,15 +29,18 @@ class CentreStep:
         self.tab = tab
         Text(say("centre_text"), "p", style="bt-note")
         self.body = Element("div")
+        self.elements = ElementsJob(tab)
         tab.when_made.append(self.refresh)
         self.refresh()
 
     def leave(self) -> None:
         """The panel goes."""
+        self.elements.leave()
         self.tab.when_made.remove(self.refresh)
 
     def refresh(self) -> None:
         """Show every estimate of both sides."""
+        self.elements.refresh()
         self.body.clear()
         with self.body:
             bench = self.tab.bench
@@ -58,7 +62,7 @@ class CentreStep:
                                 pressed=method == bench.case.choices.target)  # fmt: skip
                 button._props["data-method"] = method
                 with button:
-                    sign = Text(_SIGNS[look(role).glyph], style="bt-sign")
+                    sign = Text(_SIGNS[look(role).glyph], style="bt-sign bt-method-sign")
                     sign.style(f"color: {look(role).colour}")
                     Text(method_name(method), style="bt-what")
 

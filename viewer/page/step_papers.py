@@ -31,7 +31,7 @@ class PapersStep:
         self.paper = "A4"
         Text(say("papers_text"), "p", style="bt-note")
         self.missing = Element("div")
-        with Element("div").classes("bt-box-warn"):
+        with Element("div").classes("bt-box-warn bt-papers-cautions"):
             Text(say("cautions"), "h3")
             with Element("ul"):
                 for caution in CAUTIONS:

@@ -28,7 +28,7 @@ from viewer.scene_gltf import scene_glb
 Which = Literal["both", "right", "left"]
 GLB = "model/gltf-binary"
 PREVIEW_SECONDS = 0.14
-STEPS = ("scans", "landmarks", "centre", "bow", "bend", "papers")
+STEPS = ("scans", "landmarks", "centre", "bow", "bend", "papers", "check")
 
 
 class Tab:

@@ -42,7 +42,7 @@ WORDS: dict[str, str] = {
     "number_unfit": "{label}: must be a number from {low} to {high}; got {given}.",
     "keys_title": "Keys",
     "keys_list": (
-        "Alt+1 to Alt+6: the six steps\nCtrl+Z: undo\nCtrl+Y: redo\nR: look from the patient's right\n"
+        "Alt+1 to Alt+7: the seven steps\nCtrl+Z: undo\nCtrl+Y: redo\nR: look from the patient's right\n"
         "L: look from the left\nF: look from the front\nA: look from above\n"
         "N: close-up of the molar\nM: measure\nP: parts\nEsc: end measuring\n"
         "Arrow keys in the scene: turn it\n+ and - in the scene: nearer, farther"
@@ -50,9 +50,10 @@ WORDS: dict[str, str] = {
     # steps
     "steps": "Steps of the work", "panel": "Step",
     "step_scans": "Scans", "step_landmarks": "Landmarks", "step_centre": "Centre", "step_bow": "Bow",
-    "step_bend": "Bend", "step_papers": "Papers",
+    "step_bend": "Bend", "step_papers": "Papers", "step_check": "Check",
     "title_scans": "Scans", "title_landmarks": "Landmarks", "title_centre": "Centre of resistance",
     "title_bow": "Bow and pull", "title_bend": "Bend", "title_papers": "Papers",
+    "title_check": "Check with the bow in",
     "state_scans": "{count} read", "state_refused": "refused", "state_missing": "{count} to place",
     "state_done": "all placed", "state_ready": "ready", "state_waits": "waits",
     "reading": "Reading and estimating ...",
@@ -65,7 +66,8 @@ WORDS: dict[str, str] = {
     "view_right_key": "Key R", "view_left_key": "Key L", "view_front_key": "Key F", "view_above_key": "Key A",
     "near": "Close-up", "near_key": "Key N", "near_waits": "The close-up comes when the case can be planned.",
     "measure": "Measure", "measure_key": "Key M", "parts": "Parts", "parts_key": "Key P",
-    "picture": "Save picture", "picture_title": "Save what is seen, with the case's name and the caution",
+    "picture": "Save picture", "picture_short": "Picture",
+    "picture_title": "Save what is seen, with the case's name and the caution",
     "picture_line": "bowtrue, case {case}", "picture_file": "picture",
     "hint_turn": "Drag to turn, wheel to zoom, right button to shift.",
     "hint_measure": "Measure: click two points on surfaces. Esc ends it.",
@@ -185,4 +187,30 @@ WORDS: dict[str, str] = {
     "starting": "starting", "working": "Working: {what}", "cancelling": "Cancelling ...",
     "papers_done": "The papers are made.", "papers_failed": "No papers: {why}",
     "papers_there": "Files", "papers_where": "In {folder}",
+    # check
+    "check_text": "Measured on the patient, with bow and strap on: where the line of force really runs. The mark is "
+    "the mesial end of the tube; up and back are straight along the occlusal plane. Measure one side, better both.",
+    "check_side": "{side} side",
+    "check_hook_up_mm": "Hook above mark", "check_hook_back_mm": "Hook behind mark",
+    "check_strap_angle_deg": "Strap angle (+ up)", "check_force_n": "Force by gauge",
+    "check_high_strap_angle_deg": "Head cap, angle", "check_high_force_n": "Head cap, force",
+    "check_compare": "Compare with the plan", "check_working": "Comparing ...",
+    "check_line": "Line passes", "check_moment": "Tipping moment", "check_bend": "Bend to add",
+    "check_band": "{low} to {high}",
+    "check_seen": "Hook {up} up, {back} back (plan {plan_up}, {plan_back} mm); strap {deg}° (plan {plan_deg}°); {n} N "
+    "(plan {plan_n} N).",
+    "check_way_up": "up", "check_way_down": "down",
+    "check_order_bend": "Bend the outer arm {deg}° {way}.",
+    "check_order_leave": "Leave it: {deg}° {way} is within the error of measuring.",
+    "check_order_unsure": "{deg}° {way} is likely, but no bend is within the error of measuring: measure twice more.",
+    "check_order_no_bend": "No bend trues it; see the notes.",
+    "check_no_bend": "No bend trues it; see the notes.",
+    "check_again": "Measure again before bending.",
+    "check_scatter": "Bands: the middle 95 % of what measuring leaves open, with errors of {mm} mm, {deg}° and {share} "
+    "% of the force (SD; our assumption). The centre itself scatters by 1.4 to 2.7 mm from tooth to tooth (SD; Gandhi "
+    "V et al. 2021 AJODO 160:442-450): a line nearer than that is as true as is known.",
+    # finite elements
+    "elements_text": "Finite elements solve root, ligament and bone in full; it takes a while and can be cancelled.",
+    "elements_begin": "Solve finite elements", "elements_failed": "No finite elements: {why}",
+    "elements_done": "The finite elements are solved, and are the target now.",
 }  # fmt: skip
