@@ -73,12 +73,16 @@ class RegisterModel(Strict):
 
 
 class ScanModel(Strict):
-    """One surface file: where it is, which way its axes point, its unit, and landmarks that override what is found."""
+    """One surface file: where it is, which way its axes point, its unit, and landmarks that override what is found.
+
+    ``seed_mm``: of a molar, a point on its chewing surface in a file that holds the whole arch.
+    """
 
     file: str
     tooth: int | None = None
     axes: str = "LPS"
     unit: Literal["mm", "cm", "dm", "m", "um", "in"] | None = None
+    seed_mm: Point | None = None
     landmarks: dict[str, Point] = Field(default_factory=dict)
     register_on: RegisterModel | None = Field(default=None, alias="register")
 

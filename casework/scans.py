@@ -11,7 +11,7 @@ import numpy as np
 
 from casework.case_file import CaseModel, ScanModel
 from casework.registration import Laid, laid_scans
-from mechanics.sides import SIDES
+from mechanics.sides import SIDES, Side
 from mesh_tools.axes import to_lps
 from mesh_tools.errors import BadValueError, BowtrueError
 from mesh_tools.fdi import ToothNumber
@@ -87,12 +87,34 @@ def read_scan(name: str, model: ScanModel, folder: Path) -> Scan:
             return bone_from_file(
                 name, folder / model.file, axes=model.axes, unit=model.unit, shown_as=model.file
             )
+        if model.seed_mm is not None:
+            return _seeded(name, model, folder)
         return scan_from_file(name, folder / model.file, kind=_KIND[name], axes=model.axes, unit=model.unit,
                               tooth=_tooth(name, model), shown_as=model.file)  # fmt: skip
     except ScanError:
         raise
     except BowtrueError as err:
         raise ScanError(f"scans.{name}: {err}") from err
+
+
+def _seeded(name: str, model: ScanModel, folder: Path) -> Scan:
+    """The crown of a molar cut out of a whole arch at the model's seed."""
+    from casework.seeded_crown import crown_of_seed  # slow to import
+
+    if _KIND[name] != "tooth":
+        raise BadValueError("seed_mm belongs to a molar's scan; leave it out here.")
+    tooth = _tooth(name, model)
+    jaw = scan_from_file(
+        name,
+        folder / model.file,
+        kind="arch",
+        axes=model.axes,
+        unit=model.unit,
+        tooth=tooth,
+        shown_as=model.file,
+    )
+    side: Side = "left" if name.startswith("left") else "right"
+    return crown_of_seed(jaw, np.asarray(model.seed_mm, dtype=np.float64), side)
 
 
 def scan_from_file(

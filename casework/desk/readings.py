@@ -70,7 +70,8 @@ def scan_key(name: str, model: ScanModel, folder: Path, shelf: Shelf) -> Hashabl
         sha = shelf.sha256(inside(folder, model.file))
     except BowtrueError as err:
         raise ScanError(f"scans.{name}: {err}") from err
-    return (name, model.file, sha, model.axes, model.unit, model.tooth)
+    seed = None if model.seed_mm is None else tuple(model.seed_mm)
+    return (name, model.file, sha, model.axes, model.unit, model.tooth, seed)
 
 
 def _models(case: CaseModel) -> list[tuple[str, ScanModel]]:
