@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from casework.cautions import CAUTIONS
 from mechanics.centres.axes import AxesOfResistance, axes_of_resistance
 from mechanics.centres.estimate import CentreEstimate
 from mechanics.centres.movement import radius_of_resistance_mm
@@ -128,6 +129,7 @@ class CentreReport:
             "methods": {name: self._method(name) for name in self.methods},
             "findings": list(self.findings),
             "warnings": list(self.warnings),
+            "cautions": [c.text for c in CAUTIONS],
             "axes_of_resistance": self._axes(),
             **self.extra,
             "uncertainty": None if self.confidence is None else self.confidence.as_dict(),

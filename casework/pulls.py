@@ -11,6 +11,7 @@ import numpy as np
 
 from casework.bow_needs import check_landmarks, landmark
 from casework.case_file import CaseModel, PullKind, SidePullModel, StrapModel
+from casework.cautions import CAUTIONS
 from casework.frame import treatment_rotation
 from casework.landmark_frames import located_case
 from casework.plan import Plan, SidePlan
@@ -286,6 +287,7 @@ def comparison_as_dict(found: PullComparison) -> dict[str, Any]:
         "own_pull": found.own,
         "key_ridge": {s: {"point_mm": r.point_mm.tolist(), "how": r.how} for s, r in found.ridge.items()},
         "pulls": [_kind_as_dict(k) for k in found.kinds],
+        "cautions": [c.text for c in CAUTIONS],
     }
 
 
