@@ -285,7 +285,7 @@ def test_every_text_meets_wcag_aa_and_the_page_fits_a_zoomed_laptop(
     page = one.ready()
     page.set_viewport_size({"width": 1093, "height": 614})
     as_hex = "#{:02x}{:02x}{:02x}".format
-    for name in ("scans", "landmarks", "centre", "bow", "bend", "papers"):
+    for name in ("scans", "landmarks", "centre", "bow", "bend", "papers", "check"):
         step(page, name)
         page.wait_for_timeout(400)
         texts = page.evaluate(TEXTS)
@@ -293,6 +293,7 @@ def test_every_text_meets_wcag_aa_and_the_page_fits_a_zoomed_laptop(
         for text, ink, ground in texts:
             assert contrast(as_hex(*map(int, ink[:3])), as_hex(*map(int, ground[:3]))) >= 4.5, (name, text)
         assert page.evaluate("() => document.documentElement.scrollWidth") <= 1093
+        assert page.locator(".bt-tools").bounding_box()["height"] < 45  # one row
         assert page.locator(".bt-scene canvas").bounding_box()["width"] >= 300
         shot(page, f"{scheme}-{name}")
     one.close()
