@@ -37,6 +37,8 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
         "clearance": _clearance(plan.clearance),
         "strap_paths": [_strap_path(p, plan.treatment_rotation) for p in plan.strap_paths],
         "module": None if plan.module is None else module_as_dict(plan.module),
+        "bendable": plan.bendable,
+        "refusals": list(plan.refusals),
         "warnings": list(plan.warnings),
         "findings": list(plan.findings),
         "cautions": [c.text for c in CAUTIONS],
