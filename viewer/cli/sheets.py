@@ -27,6 +27,7 @@ def add_arguments(sub: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Plan the case and write its papers."""
     from casework.case_file import read_case
+    from casework.cautions import SHORT_CAUTION
     from casework.planning import plan_case
     from casework.writing import filled_folder
     from viewer.cli.progress import Progress
@@ -46,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         made, notes = write_shapes(plan, folder)
         names += [*made, *write_scene_files(scene_of_plan(plan), folder)]
     print("\n".join([f"{len(names)} files, first sheets.pdf: print at 100 % and measure its bars.", *notes,
-                     f"Written to {args.out}."]))  # fmt: skip
+                     f"Written to {args.out}.", SHORT_CAUTION]))  # fmt: skip
     return 0
 
 
