@@ -92,6 +92,13 @@ def text_of_pdf(path: Path) -> str:
         return "\n".join(page.extract_text() or "" for page in pdf.pages)
 
 
+def text_of_dxf(path: Path) -> str:
+    """The lines of text on the layer of the cautions, in the drawing's order."""
+    ezdxf = pytest.importorskip("ezdxf")
+    lines = ezdxf.readfile(path).modelspace().query('TEXT[layer=="CAUTION"]')
+    return " ".join(line.dxf.text for line in lines)
+
+
 def check_file(path: Path) -> None:
     """Raises AssertionError where a file that a person acts on lacks the cautions."""
     if path.suffix == ".json":
@@ -101,7 +108,9 @@ def check_file(path: Path) -> None:
         assert carries_all(" ".join(json.loads(text)["cautions"])), path.name
     elif path.suffix == ".pdf":
         assert letters(SHORT_CAUTION) in letters(text_of_pdf(path)), path.name
-    elif path.suffix in (".html", ".svg", ".dxf", ".txt", ".md"):
+    elif path.suffix == ".dxf":
+        assert letters(SHORT_CAUTION) in letters(text_of_dxf(path)), path.name
+    elif path.suffix in (".html", ".svg", ".txt", ".md"):
         text = path.read_text("utf-8")
         assert letters(SHORT_CAUTION) in letters(text) or carries_all(text), path.name
     else:
