@@ -86,10 +86,10 @@ class CheckStep:
     def _field(
         self, where: tuple[str, ...], key: str, low: float, high: float, step: float, unit: str
     ) -> None:
-        name = say("check_" + "_".join((*where[1:], key)))
+        which = "_".join((*where[1:], key))
         table = self._table(where)
-        field = Field("number", name, lambda v: self._typed(where, key, v), value=table.get(key), min=low, max=high,
-                      step=step, unit=unit)  # fmt: skip
+        field = Field("number", say(f"check_{which}"), lambda v: self._typed(where, key, v), value=table.get(key),
+                      min=low, max=high, step=step, unit=unit)  # fmt: skip
         field._props["data-reading"] = ".".join((*where, key))
 
     def _table(self, where: tuple[str, ...]) -> dict[str, Any]:
