@@ -31,6 +31,7 @@ TargetMethod = Literal[
 ]  # fmt: skip
 
 
+MOST_FORCE_N = 30.0  # of one strap on one side, far above any use: our choice
 _EXACT = 2**53  # whole numbers beyond it are no coordinates, and may not even fit a float
 
 
@@ -174,7 +175,7 @@ class StrapModel(Strict):
     positive towards the middle of the neck.
     """
 
-    force_n: float | None = Field(default=None, gt=0.0, le=30.0)
+    force_n: float | None = Field(default=None, gt=0.0, le=MOST_FORCE_N)
     force_gf: float | None = Field(default=None, gt=0.0, le=3000.0)
     from_module: bool = False
     angle_deg: float | None = Field(default=None, gt=-90.0, lt=90.0)
@@ -388,11 +389,25 @@ def _floats(value: Any) -> Any:
 def _problem(error: Any) -> str:
     path = one_line(".".join(str(part) for part in error["loc"]))
     if error["type"] == "extra_forbidden":
-        return f"{path}: unknown key{_nearest(error['loc'])}."
+        told = f"{path}: unknown key{_nearest(error['loc'])}"
+        return told if told.endswith("?") else f"{told}."
     if error["type"] == "missing":
         return f"{path}: is missing; add it to the case file."
+    if error["type"] == "less_than_equal" and error["loc"][-1] == "force_n":
+        return f"{path}: {too_strong(float(error['input']), write='force_gf = {:g}')}"
     got = "" if isinstance(error["input"], dict) else f"; got {_short(error['input'])}"
     return f"{path or 'case'}: {_plain(error['msg'])}{got}."
+
+
+def too_strong(force_n: float, *, write: str) -> str:
+    """What is told of a force above ``MOST_FORCE_N``; ``write`` is how the same number is entered in gf."""
+    rule = f"must be at most {MOST_FORCE_N:g} N; got {force_n:g}"
+    as_n = force_n * N_PER_GF
+    return (
+        f"{rule}: {force_n:g} gf is {as_n:.2f} N, write {write.format(force_n)}."
+        if as_n <= MOST_FORCE_N
+        else f"{rule}."
+    )
 
 
 def _plain(message: str) -> str:

@@ -7,10 +7,12 @@ for found in proposals_for(surface, "arch"):
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from casework.axes_check import wrong_axes
+from casework.cautions import SHORT_CAUTION
 from casework.scans import ScanKind, scan_from_file
 from mesh_tools.errors import BadValueError
 from mesh_tools.finding.record import Proposal
@@ -18,11 +20,15 @@ from mesh_tools.surface import Surface
 
 KINDS = ("arch", "head", "jaw")
 SURE_ENOUGH = 0.6  # less sure than this, a proposal is never used silently: our choice
+WRONG_AXES_SURE = 0.3  # the most that a proposal keeps when the arch lies far from its axes: our choice
 
 
 @dataclass(frozen=True, eq=False)
 class FoundOnFile:
-    """The proposals on the scan in one file; ``surface`` in LPS mm once axes and unit are applied."""
+    """The proposals on the scan in one file; ``surface`` in LPS mm once axes and unit are applied.
+
+    ``axes_note``: why the axes do not look right, then no proposal has a confidence above ``WRONG_AXES_SURE``.
+    """
 
     file: str
     sha256: str
@@ -30,6 +36,7 @@ class FoundOnFile:
     surface: Surface
     changes: tuple[str, ...]
     proposals: tuple[Proposal, ...]
+    axes_note: str | None = None
 
 
 def proposals_for(surface: Surface, kind: str) -> tuple[Proposal, ...]:
@@ -55,9 +62,11 @@ def found_on_file(path: Path, *, kind: str, axes: str, unit: str | None) -> Foun
         raise BadValueError(f"kind of scan must be one of {', '.join(KINDS)}; got {kind!r}.")
     size: ScanKind = "head" if kind == "head" else "arch"
     scan = scan_from_file("scan", path, kind=size, axes=axes, unit=unit, tooth=None)
-    return FoundOnFile(
-        path.name, scan.sha256, kind, scan.surface, scan.changes, proposals_for(scan.surface, kind)
-    )
+    seen = proposals_for(scan.surface, kind)
+    note = None if kind == "head" else wrong_axes(seen, axes)
+    if note is not None:
+        seen = tuple(replace(p, confidence=min(p.confidence, WRONG_AXES_SURE)) for p in seen)
+    return FoundOnFile(path.name, scan.sha256, kind, scan.surface, scan.changes, seen, note)
 
 
 def found_dict(found: FoundOnFile) -> dict[str, Any]:
@@ -68,6 +77,7 @@ def found_dict(found: FoundOnFile) -> dict[str, Any]:
         "kind": found.kind,
         "changes": list(found.changes),
         "sure_enough": SURE_ENOUGH,
+        "axes_note": found.axes_note,
         "proposals": [proposal_dict(p) for p in found.proposals],
     }
 
@@ -89,6 +99,8 @@ def proposal_dict(proposal: Proposal) -> dict[str, Any]:
 def found_text(found: FoundOnFile) -> str:
     """What ``bowtrue find`` prints."""
     rows = [f"{found.file}: proposals to be verified on the scan, LPS mm in its own frame."]
+    if found.axes_note is not None:
+        rows.append(f"  ! {found.axes_note}")
     for p in found.proposals:
         place = ", ".join(f"{v:.2f}" for v in p.point_mm)
         mark = " " if p.confidence >= SURE_ENOUGH else "?"
@@ -97,4 +109,4 @@ def found_text(found: FoundOnFile) -> str:
         rows.append(
             f"  ? confidence below {SURE_ENOUGH:g}: a case never uses it by itself; pick it on the scan."
         )
-    return "\n".join(rows)
+    return "\n".join([*rows, SHORT_CAUTION])

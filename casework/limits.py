@@ -30,8 +30,8 @@ def plan_warnings(sides: Mapping[Side, SidePlan], worn: WornBow, *, proof_mpa: f
     for side, plan in sides.items():
         if not plan.solved:
             found.append(
-                f"{side} side: the line of force is NOT brought to the target; {plan.offset_after_mm:+.1f} mm are left "
-                f"at {plan.bend_deg:+.0f} degrees. See the advice of that side."
+                f"{side} side: the line of force is NOT brought to the target; {plan.offset_after_mm:+z.1f} mm are "
+                f"left at {plan.bend_deg:+z.0f} degrees. See the advice of that side."
             )
         found += [*_shared(side, plan), *_coupled(side, plan)]
         apart = plan.centre.distance_mm(plan.target_method, "rule_of_thumb")
@@ -110,8 +110,7 @@ def _age(case: CaseModel) -> list[str]:
 def _force(case: CaseModel) -> list[str]:
     found = []
     for side in SIDES:
-        pull = case.pull.side(side)
-        total_gf = (pull.newtons + (pull.high.newtons if pull.high else 0.0)) / N_PER_GF
+        total_gf = _total_n(case, side) / N_PER_GF
         if not _USUAL_GF[0] <= total_gf <= _USUAL_GF[1]:
             found.append(
                 f"Force on the {side} is {total_gf:.0f} gf; usual is up to 500 gf per side, 250-500 for an orthopaedic "
@@ -120,10 +119,17 @@ def _force(case: CaseModel) -> list[str]:
     return found
 
 
+def _total_n(case: CaseModel, side: Side) -> float:
+    """Force of all straps of ``side``, N."""
+    pull = case.pull.side(side)
+    return pull.newtons + (pull.high.newtons if pull.high else 0.0)
+
+
 def _asymmetry(case: CaseModel) -> list[str]:
     arms: dict[Side, float] = {"right": case.bow.arm_mm("right"), "left": case.bow.arm_mm("left")}
+    forces = {s: _total_n(case, s) for s in SIDES}
     uneven = abs(arms["right"] - arms["left"]) > 1.0 or (
-        abs(case.pull.right.newtons - case.pull.left.newtons) > 0.05 * case.pull.right.newtons
+        abs(forces["right"] - forces["left"]) > 0.05 * forces["right"]
     )
     if not uneven:
         return []

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from casework.bow_needs import check_landmarks, landmark
+from casework.bow_needs import landmark
 from casework.case_file import CaseModel, PullKind, SidePullModel, StrapModel
 from casework.cautions import CAUTIONS
 from casework.frame import treatment_rotation
-from casework.landmark_frames import located_case
 from casework.plan import Plan, SidePlan
 from casework.planning import bow_in_hand, told_plan
+from casework.proposals import ready_case
 from casework.pull_context import KeyRidge, key_ridge
 from casework.pull_words import Comfort, comfort_of
 from casework.scans import Scan, read_scans
@@ -116,11 +116,16 @@ class PullComparison:
 
 @dataclass(frozen=True, eq=False)
 class _Shared:
-    """What the three plans have in common; ``rotation`` takes LPS to the treatment frame."""
+    """What the three plans have in common; ``rotation`` takes LPS to the treatment frame.
+
+    ``warnings`` and ``findings``: of the landmarks, for every plan.
+    """
 
     scans: dict[str, Scan]
     centres: dict[Side, SideCentre]
     rotation: Array
+    warnings: tuple[str, ...]
+    findings: tuple[str, ...]
 
 
 def compared_pulls(
@@ -141,12 +146,12 @@ def compared_pulls(
     )
     progress("reading the scans")
     scans = read_scans(plain, folder)
-    plain = located_case(plain, scans).case
-    check_landmarks(plain)
+    located = ready_case(plain, scans)
+    plain = located.case
     rotation = treatment_rotation(landmark(plain, "occlusal_plane_mm"))
     progress("centres of resistance")
     centres = {side: side_centre(plain, side, scans.get(f"{side}_molar"), rotation) for side in SIDES}
-    shared = _Shared(scans, centres, rotation)
+    shared = _Shared(scans, centres, rotation, located.warnings, located.findings)
     ridge = {s: key_ridge(s, centres[s].report.anatomy, plain, rotation) for s in SIDES}
     kinds = []
     for kind in KINDS:
@@ -192,7 +197,10 @@ def _pulled(case: CaseModel, kind: PullKind, shared: _Shared, ridge: Mapping[Sid
         bend = solved_bend(
             case, shared.centres, shared.rotation, face=face, own_bow=bow_in_hand(shared.scans)
         )
-        plan = told_plan(case, shared.scans, shared.centres, bend, shared.rotation)
+        told = told_plan(case, shared.scans, shared.centres, bend, shared.rotation)
+        plan = replace(
+            told, warnings=(*shared.warnings, *told.warnings), findings=(*shared.findings, *told.findings)
+        )
         sides = {s: _side(s, plan, bend, case, shared.rotation, ridge[s]) for s in SIDES}
     except BowtrueError as err:
         return PulledKind(kind, forces, None, {}, assumed_lines(case), str(err))

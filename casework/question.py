@@ -31,15 +31,28 @@ class TubeEnds:
 TUBE_MM = 6.0  # from the middle of a tube's axis to the tooth it is fixed to, with slack: our choice
 
 
-def check_tube_near(tube: TubeEnds, points_mm: Array, *, name: str) -> None:
-    """Raises BadValueError when the tube is not on the tooth (points (n, 3)): two frames, or another tooth's tube."""
-    middle = 0.5 * (tube.mesial_mm + tube.distal_mm)
-    gap = float(np.linalg.norm(points_mm - middle, axis=1).min())
+def check_tube_near(tube: TubeEnds, points_mm: Array, *, name: str, other: TubeEnds | None = None) -> None:
+    """Raises BadValueError when the tube is not on the tooth (points (n, 3)): two frames, or another tooth's tube.
+
+    ``other``: the other side's tube; when that one lies on this tooth, the text asks whether the sides are swapped.
+    """
+    gap = _gap_mm(tube, points_mm)
     if not gap <= TUBE_MM:
+        if other is not None and _gap_mm(other, points_mm) <= TUBE_MM:
+            raise BadValueError(
+                f"{name}: lies {gap:.1f} mm from its molar's scan, while the other side's tube lies on it: sides "
+                "swapped? Check which landmarks and which scan are right and left."
+            )
         raise BadValueError(
             f"{name}: lies {gap:.1f} mm from its molar's scan, more than {TUBE_MM:.0f} mm; scan and tube must share "
             "one frame and unit: check the axes, or lay the scan with a register table."
         )
+
+
+def _gap_mm(tube: TubeEnds, points_mm: Array) -> float:
+    """Distance of the tube's middle from the nearest of points (n, 3), mm."""
+    middle = 0.5 * (tube.mesial_mm + tube.distal_mm)
+    return float(np.linalg.norm(points_mm - middle, axis=1).min())
 
 
 @dataclass(frozen=True, eq=False)

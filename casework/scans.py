@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,7 +20,7 @@ from mesh_tools.read import read_surface, sha256_of
 from mesh_tools.registration.motion import RigidMotion
 from mesh_tools.repair import repaired
 from mesh_tools.surface import Surface
-from mesh_tools.units import in_mm, longest_extent, mm_per
+from mesh_tools.units import UnitError, in_mm, longest_extent, mm_per
 
 ScanKind = Literal["tooth", "arch", "head", "bow"]
 _KIND: dict[str, ScanKind] = {
@@ -93,6 +94,9 @@ def read_scan(name: str, model: ScanModel, folder: Path) -> Scan:
                               tooth=_tooth(name, model), shown_as=model.file)  # fmt: skip
     except ScanError:
         raise
+    except UnitError as err:  # a case has a key where a command has an option
+        told = re.sub(r"pass --unit (\w+)", rf'write scans.{name}.unit = "\1"', str(err))
+        raise ScanError(f"scans.{name}: {told}") from err
     except BowtrueError as err:
         raise ScanError(f"scans.{name}: {err}") from err
 

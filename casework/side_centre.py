@@ -62,7 +62,10 @@ def side_report(case: CaseModel, side: Side, scan: Scan | None, rotation: Array)
     if scan is None:
         return report
     assert question.tube is not None
-    check_tube_near(question.tube, scan.surface.points_mm, name=f"landmarks.tube_{side}")
+    other: Side = "left" if side == "right" else "right"
+    check_tube_near(
+        question.tube, scan.surface.points_mm, name=f"landmarks.tube_{side}", other=_tube_ends(case, other)
+    )
     return replace(report, file=scan.file, sha256=scan.sha256, findings=(*scan.changes, *report.findings))
 
 
@@ -90,11 +93,15 @@ def _question(case: CaseModel, side: Side, scan: Scan | None, rotation: Array) -
         ligament=Ligament(layer.e_mpa, layer.nu, layer.thickness_mm),
         crest_below_cej_mm=case.choices.crest_below_cej_mm,
         methods=tuple(dict.fromkeys((*FAST_METHODS, wanted))),
-        tube=TubeEnds(landmark(case, f"tube_{side}_mesial_mm"), landmark(case, f"tube_{side}_distal_mm")),
+        tube=_tube_ends(case, side),
         rotation=rotation,
         landmarks=marks or None,
         bone=None if scan is None else scan.bone,
     )
+
+
+def _tube_ends(case: CaseModel, side: Side) -> TubeEnds:
+    return TubeEnds(landmark(case, f"tube_{side}_mesial_mm"), landmark(case, f"tube_{side}_distal_mm"))
 
 
 def _target_method(wanted: str, report: CentreReport) -> str:

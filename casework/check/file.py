@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from casework.case_file import N_PER_GF, Pair
+from casework.case_file import MOST_FORCE_N, N_PER_GF, Pair, too_strong
 from casework.check.errors import CheckError
 from casework.check.readings import (
     Measured,
@@ -37,7 +37,14 @@ class _Strap(_Strict):
     def newtons(self) -> float | None:
         if self.force_n is not None and self.force_gf is not None:
             raise CheckError("give the force once, as force_n or as force_gf.")
-        return self.force_n if self.force_gf is None else self.force_gf * N_PER_GF
+        force = self.force_n if self.force_gf is None else self.force_gf * N_PER_GF
+        if force is not None and force > MOST_FORCE_N:
+            if self.force_gf is None:
+                raise CheckError(f"force_n: {too_strong(force, write='force_gf = {:g}')}")
+            raise CheckError(
+                f"force_gf: {self.force_gf:g} gf is {force:.1f} N; must be at most {MOST_FORCE_N:g} N."
+            )
+        return force
 
     def reading(self) -> StrapReading:
         return StrapReading(self.strap_angle_deg, self.newtons())
