@@ -45,6 +45,7 @@ def answer() -> ModuleAnswer:
     return found
 
 
+@pytest.mark.slow
 def test_the_strap_length_asked_for_gives_the_wanted_force():
     # The length comes from the planned hooks alone; the search finds the force from it, bow and module in equilibrium.
     v = values({"table_mm_n": TABLE, "grip": "free"}, bow="elastic")

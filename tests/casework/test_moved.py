@@ -157,6 +157,7 @@ def test_the_noise_told_covers_what_noise_does():
     assert (off < 3.0 * told[3]).all()
 
 
+@pytest.mark.slow
 def test_chosen_teeth_and_a_box_are_held():
     _, plan = case_and_plan()
     case, _ = case_and_plan()
@@ -197,6 +198,7 @@ def lump() -> Surface:
     return Surface(points, faces)
 
 
+@pytest.mark.slow
 def test_scans_that_share_nothing_are_one_line():
     case, plan = case_and_plan()
     assert plan.arch is not None

@@ -48,6 +48,7 @@ def demo() -> PullComparison:
     return compared_pulls(parsed_case(values()), demo_folder())
 
 
+@pytest.mark.slow
 def test_every_pull_is_planned_and_reaches_the_target():
     assert tuple(k.kind for k in demo().kinds) == KINDS
     for kind in demo().kinds:

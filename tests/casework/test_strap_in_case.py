@@ -95,6 +95,7 @@ def test_unequal_forces_on_one_strap_are_told() -> None:
     assert any("free to slide it evens them out" in w for w in planned(tree).warnings)
 
 
+@pytest.mark.slow
 def test_combination_lays_both_bands() -> None:
     tree = values()
     tree["pull"]["kind"] = "combination"

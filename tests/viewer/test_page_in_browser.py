@@ -109,16 +109,16 @@ def test_a_landmark_is_dragged_on_the_surface_and_one_undo_takes_it_back(opened:
 @slow
 def test_a_bad_upload_is_told_and_leaves_nothing(opened: Opened, case: Path, tmp_path: Path) -> None:
     page = opened.ready()
-    before = sorted(p.name for p in case.parent.iterdir())
+    before = sorted(p.name for p in case.parent.glob("[!.]*"))
     for name, data, told in (
         ("bad.stl", b"solid nothing\nendsolid", "bad.stl"), ("note.txt", b"hello", "ending must be one of"),
-        ("<img src=x onerror=alert(1)>.stl", b"\0" * 100, "stl"),
+        ("<img src=x onerror=alert(1)>.stl", b"\0" * 100, "img_src"),
     ):  # fmt: skip
         page.set_input_files("input[type=file]", {"name": name, "mimeType": "model/stl", "buffer": data})
         sync_api.expect(page.locator(".bt-panel [role=alert]")).to_contain_text(told, timeout=PATIENCE_MS)
     shot(page, "1-bad-upload")
     assert page.locator(".bt-panel img").count() == 0
-    assert sorted(p.name for p in case.parent.iterdir()) == before
+    assert sorted(p.name for p in case.parent.glob("[!.]*")) == before
     assert opened.errors == []
 
 
