@@ -32,7 +32,7 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
         "bow_model": plan.bow_model,
         "frame": "LPS mm, origin as in the scans",
         "treatment_axes_in_lps": _list(plan.treatment_rotation),
-        "sides": {name: side_as_dict(side) for name, side in plan.sides.items()},
+        "sides": {name: side_as_dict(side, bendable=plan.bendable) for name, side in plan.sides.items()},
         "bow": _bow(plan),
         "clearance": _clearance(plan.clearance),
         "strap_paths": [_strap_path(p, plan.treatment_rotation) for p in plan.strap_paths],
@@ -46,16 +46,18 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
     }
 
 
-def side_as_dict(side: SidePlan) -> dict[str, Any]:
-    """One side of ``plan.json``."""
+def side_as_dict(side: SidePlan, *, bendable: bool) -> dict[str, Any]:
+    """One side of ``plan.json``; no bend, band or bench work of a plan that is not to be bent."""
     return {
         "tooth": side.tooth,
         "target_method": side.target_method,
         "target_mm": _list(side.target_mm),
-        "bend_deg": side.bend_deg,
+        "bend_deg": side.bend_deg if bendable else None,
+        "stopped_at_deg": None if bendable else side.bend_deg,
         "bend_place_mm": side.bend_place_mm,
         "bend_point_mm": _list(side.bend_point_mm),
         "arm_length_mm": side.arm_length_mm,
+        "widened_mm": side.widened_mm,
         "solved": side.solved,
         "hook_before_mm": _list(side.hook_before_mm),
         "hook_bench_mm": _list(side.hook_bench_mm),
@@ -83,9 +85,9 @@ def side_as_dict(side: SidePlan) -> dict[str, Any]:
         "centre": side.centre.as_dict(),
         "skin_mm": side.skin_mm,
         "cheek": _cheek(side.cheek),
-        "bands": None if side.bands is None else asdict(side.bands),
+        "bands": None if side.bands is None or not bendable else asdict(side.bands),
         "movement": _movement(side.movement),
-        "bench": _bench(side.bench),
+        "bench": _bench(side.bench) if bendable else None,
         "terminal_fit": asdict(side.fit),
         "sensitivities": dict(side.sensitivities),
         "advice": list(side.advice),

@@ -14,22 +14,37 @@ def plan_text(plan: Plan) -> str:
     lines = [f"Case {plan.case_id}: {plan.pull_kind.replace('_', ' ')}, {plan.bow_model} bow"]
     for side in SIDES:
         lines += _side_lines(plan.sides[side], bendable=plan.bendable)
+    lines += [f"        {text}" for text in dict.fromkeys(a for s in SIDES for a in plan.sides[s].advice)]
+    lines += _widened(plan) if plan.bendable else []
     lines += [f"  ! {text}" for text in plan.refusals]
     lines += [] if plan.module is None else module_lines(plan.module)
     lines += [f"  ! {text}" for text in plan.warnings]
     return "\n".join([*lines, SHORT_CAUTION])
 
 
+def _widened(plan: Plan) -> list[str]:
+    """How far the arms are carried sideways before any bend; nothing for arms that stay as they were fitted."""
+    out = {s: f"{abs(w):.1f} mm" for s in SIDES if abs(w := plan.sides[s].widened_mm) >= 0.05}
+    if not out:
+        return []
+    ways = {s: "widened" if plan.sides[s].widened_mm > 0.0 else "narrowed" for s in out}
+    if len(out) == 2 and len(set(out.values())) == len(set(ways.values())) == 1:
+        told = f"{ways['right']} {out['right']} each"
+    else:
+        told = ", ".join(f"{ways[s]} {out[s]} ({s})" for s in out)
+    return [f"  arms {told} so that they keep clear as worn"]
+
+
 def _side_lines(side: SidePlan, *, bendable: bool) -> list[str]:
     way = "up" if side.bend_deg >= 0.0 else "down"
-    state = "reached, but" if side.solved else "NOT REACHED,"
+    refused = (
+        "reached, but do not bend from this plan"
+        if side.solved
+        else "NOT REACHED, do not bend from this plan (search stopped at its limit)"
+    )
     place = f"{abs(side.bend_deg):.1f} deg at {side.bend_place_mm:.0f} mm from the middle of the joint"
     head = f"  {side.side:5s} {side.tooth}: "
-    order = (
-        f"{head}bend the outer arm {way} {place}"
-        if bendable
-        else f"{head}{state} do not bend from this plan (stopped at {way} {place})"
-    )
+    order = f"{head}bend the outer arm {way} {place}" if bendable else head + refused
     force_gf = side.strap_force_n / N_PER_GF
     return [
         order,
@@ -38,7 +53,6 @@ def _side_lines(side: SidePlan, *, bendable: bool) -> list[str]:
         f"        on the molar: distal {side.distal_n:.2f} N, {_vertical(side.vertical_n)}, "
         f"{_lateral(side.lateral_n)}; hook moves {side.hook_travel_mm:.1f} mm under load",
         *(_made(side) if bendable else []),
-        *(f"        {advice}" for advice in side.advice),
     ]
 
 

@@ -130,12 +130,14 @@ def stress_words(plan: Plan) -> str:
     )
 
 
-def sure_rows(sides: Sides) -> list[Row]:
-    """The middle 95 % of the sampled inputs: bend, moment left over, region of the centre; none if not sampled."""
+def sure_rows(sides: Sides, *, bendable: bool = True) -> list[Row]:
+    """The middle 95 % of the sampled inputs: bend, moment left over, region of the centre; none if not sampled, and
+    a dash for what a bend that is not to be made would do."""
     rows: list[Row] = []
     if any(s.bands is not None for _, s in sides):
-        rows += [{"name": "Bend, ° (up is +)", "cells": [_bend_band(s) for _, s in sides]},
-                 {"name": "Tipping moment left over, N mm", "cells": [_moment_band(s) for _, s in sides]}]  # fmt: skip
+        rows += [{"name": "Bend, ° (up is +)", "cells": [_bend_band(s) if bendable else "–" for _, s in sides]},
+                 {"name": "Tipping moment left over, N mm",
+                  "cells": [_moment_band(s) if bendable else "–" for _, s in sides]}]  # fmt: skip
     if any(s.centre.confidence is not None for _, s in sides):
         rows.append({"name": "Region of the centre, mm across", "cells": [_region(s) for _, s in sides]})
     return rows

@@ -107,9 +107,10 @@ def _orders(sides: Sequence[Content]) -> list[list[str | Look]]:
         ["Strap", *(f"{s['strap']}; the load carries the hook {s['hook_travel']}" for s in sides)],
         ["Target; outer arm", *(f"{s['target']}; {s['arm']}" for s in sides)],
     ]
-    if not all(s["reached"] for s in sides):
-        nearest = ("" if s["reached"] else f"{s['nearest']} at {s['place']}: not to be made" for s in sides)
-        rows.append(["Nearest (“after” is for that)", *nearest])
+    if not all(s["solved"] for s in sides):
+        rows.append(
+            ["“After”, and every load", *["of the bow as the search left it: not to be made"] * len(sides)]
+        )
     return rows
 
 

@@ -12,7 +12,7 @@ import pytest
 from casework.case_copy import CaseUsed
 from casework.case_file import read_case
 from casework.cautions import CAUTIONS, SHORT_CAUTION
-from casework.plan import InputFile, Plan
+from casework.plan import InputFile, Plan, SideBands
 from demo_meshes import demo_folder
 from tests.viewer.trial_plan import trial_plan
 from viewer.report_pdf import report_pdf
@@ -129,8 +129,8 @@ def test_no_bend_is_ordered_from_an_unsound_plan() -> None:
     assert "neither arm may be bent from this plan" in text
     assert "a longer arm would do it" in text
     assert "Under the plier" not in text
-    assert text.count("UP 14.5°") == 1  # the nearest of the left side, said not to be made
-    assert "UP 14.5° at 62 mm: not to be made" in text
+    assert "UP 14.5°" not in text
+    assert "as the search left it: not to be made" in text
 
 
 def test_hostile_and_endless_text_stays_text_on_the_page() -> None:
@@ -157,6 +157,18 @@ def test_a_plans_folder_holds_report_and_sheets_as_pdf(plan: Plan, tmp_path: Pat
     for name, least in (("report.pdf", 2), ("sheets.pdf", 6)):
         with pdfplumber.open(tmp_path / "out" / name) as found:
             assert len(found.pages) >= least
+
+
+def test_a_plan_that_is_not_to_be_bent_gives_no_bend_no_band_and_no_prediction():
+    trial = trial_plan()
+    with opened(trial) as found:
+        assert "UP 14.5" in text_of(found.pages)
+    left = replace(trial.sides["left"], solved=False, bands=SideBands(11.1, 17.7, -31.3, 33.1, 0.4, 256))
+    with opened(replace(trial, sides={**trial.sides, "left": left})) as found:
+        words = text_of(found.pages)
+    for number in ("14.5°", "11.1", "17.7", "31.3", "33.1", "Nearest (", "256 samples"):
+        assert number not in words
+    assert "as the search left it: not to be made" in words
 
 
 def plan_of(plan: Plan) -> Plan:

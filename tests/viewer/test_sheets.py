@@ -11,7 +11,12 @@ import numpy as np
 import pytest
 
 from casework.cautions import CAUTIONS, SHORT_CAUTION
+from casework.clearance import clearance_warnings
 from casework.plan import CheekMarks, Plan
+from mechanics.clearance.along import Clearance, MouthExit
+from mechanics.making.bend_schedule import BenchBend, BendSchedule
+from mechanics.making.springback import PlierBend
+from mechanics.sides import Side
 from mesh_tools.arrays import Array
 from tests.viewer.trial_plan import trial_plan
 from viewer.sheets.build import sheets_as_pdf, sheets_of_plan, write_sheets
@@ -287,6 +292,51 @@ def test_a_bow_out_of_balance_or_in_the_skin_is_not_bent(change: Any, why: str):
     assert replace(plan.sides["left"], skin_mm=0.1).skin_mm > 0.0
     kept = replace(trial_plan(), sides={k: replace(s, skin_mm=0.1) for k, s in trial_plan().sides.items()})
     assert kept.bendable
+
+
+def test_an_unsound_plan_is_neither_hooked_up_nor_handed_out():
+    sound, plan = trial_plan(), not_reached(trial_plan(), "left")
+    card, wearing = (words_of(sheet_of(plan, n)) for n in ("chairside-card", "wearing-sheet"))
+    assert "Stop here: do not fit from this plan" in card
+    assert "NOT handed out" in card
+    assert "Release module pulled by hand" in card
+    for said in ("hooked at the same moment", "force by gauge", "handed over"):
+        assert said not in card
+        assert said in words_of(sheet_of(sound, "chairside-card"))
+    assert "Not to be handed out with this plan" in wearing
+    assert "handed out" not in words_of(sheet_of(sound, "wearing-sheet"))
+    for paper in PAPERS.values():
+        assert sheets_of_plan(plan, paper, hours=14.0)
+
+
+def test_the_card_says_where_the_bow_leaves_the_mouth_and_what_the_plan_warns_of():
+    """Left 4.0 mm over the corner, which the plan's own rule warns of; right 1.2 mm under it, of which it does not."""
+    exits: dict[Side, MouthExit] = {
+        side: MouthExit(side, above, 2.0, 30.0, np.zeros(3))
+        for side, above in (("right", -1.2), ("left", 4.0))
+    }
+    clearance = Clearance(None, None, exits)
+    plan = replace(trial_plan(), clearance=clearance, warnings=tuple(clearance_warnings(clearance)))
+    words = words_of(sheet_of(plan, "chairside-card"))
+    assert "planned 1.2 mm below it" in words
+    assert "LIFTS: 4.0 mm above it" in words
+    assert "LOWERS" not in words
+    assert "Arms near the skin, touching nowhere" in words
+    low = Clearance(None, None, {"right": replace(exits["right"], above_mm=-4.4)})
+    plan = replace(plan, clearance=low, warnings=tuple(clearance_warnings(low)))
+    words = words_of(sheet_of(plan, "chairside-card"))
+    assert "LOWERS: 4.4 mm below it" in words
+    assert "planned height not known" in words
+
+
+def test_which_angle_is_which_stands_where_a_bend_is_given():
+    plan = trial_plan()
+    bend = BenchBend(64.0, 64.0, 3.0, 3.0, 23.9, PlierBend(23.9, 25.6, 3.0))
+    bench = replace(plan.sides["left"].bench, schedule=BendSchedule("left", (bend,), 0.02, ()))
+    plan = replace(plan, sides={**plan.sides, "left": replace(plan.sides["left"], bench=bench)})
+    for name in ("chairside-card", "bench-template", "bench-list"):
+        assert "Two angles, one bend" in words_of(sheet_of(plan, name))
+        assert "Two angles" not in words_of(sheet_of(not_reached(plan, "left"), name))
 
 
 def test_words_of_refusal_lie_over_no_tick_and_no_number():

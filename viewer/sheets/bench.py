@@ -29,6 +29,10 @@ _ON_BLOCK = (
 _TOO_FAR = (
     "More than 1 mm off at a hook: look at bend place and angle again before the bow goes to the patient."
 )
+TWO_ANGLES = (
+    "Two angles, one bend: card and template give it as seen from the side; the bench list’s “angle” is that between "
+    "the wire before and behind the bend, another number where the arm also runs outward."
+)
 _VIEWS: tuple[Where, ...] = ("above", "right", "left")
 
 
@@ -42,7 +46,8 @@ def bench_drafts(plan: Plan, space: Room) -> list[Draft]:
     frame = bench_frame(plan.bow_bench, plan.treatment_rotation)
     drawing = BenchDrawing(plan, frame, bendable(plan))
     views = [bench_view(drawing, where) for where in _VIEWS]
-    pages = pages_of(views, width=space.width, height=space.height)
+    note = [paragraph(TWO_ANGLES, space.width, size=2.3)] if drawing.reached else []
+    pages = pages_of(views, width=space.width, height=space.height - sum(n.height + 1.0 for n in note))
     refused = len(drawing.reached) < len(plan.sides)
     found = []
     for k, page in enumerate(pages):
@@ -51,7 +56,8 @@ def bench_drafts(plan: Plan, space: Room) -> list[Draft]:
             page.words
             or "blue: bench shape, no strap; dashed: the bow as it is; grey: inner bow; 1:1 to lay the bow on"
         )
-        found.append(Draft(f"bench-template{number}", "Bench template", words, page.block, warn=refused))
+        block = stacked([page.block, *note], gap=1.0)
+        found.append(Draft(f"bench-template{number}", "Bench template", words, block, warn=refused))
     return [*found, _list_draft(plan, frame, drawing.reached, space)]
 
 
@@ -92,7 +98,7 @@ def _bends(plan: Plan, reached: Sequence[Side], width: float) -> list[Block]:
     if notes:
         blocks.append(stacked([bullet(note, width, size=SMALL) for note in notes], gap=0.8))
     if rows:
-        blocks.append(paragraph(_ORDER, width, size=SMALL))
+        blocks += [paragraph(words, width, size=SMALL) for words in (_ORDER, TWO_ANGLES)]
     return blocks
 
 

@@ -32,7 +32,7 @@ def sheets_of_plan(plan: Plan, paper: Paper, *, hours: float | None = None) -> t
         card_draft(plan, space),
         *(stencil_draft(plan, plan.sides[side], space) for side in SIDES if side in plan.sides),
         *bench_drafts(plan, space),
-        wearing_draft(space, hours=hours),
+        wearing_draft(space, hours=hours, withheld=not plan.bendable),
     ]
     named = {"case_id": plan.case_id, "version": plan.version}
     return tuple(

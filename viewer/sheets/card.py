@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from mechanics.sides import SIDES, Side
-from viewer.sheets.bench import bendable
+from viewer.sheets.bench import TWO_ANGLES, bendable
 from viewer.sheets.frame import Draft, Room
 from viewer.sheets.layout import Cell, bullet, heading, needs_room, panel, paragraph, stacked, table
 from viewer.sheets.model import WARN, Block, Stroke
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 _TRIES = ((6, 2.85), (6, 2.6), (4, 2.45), (3, 2.3), (1, 2.2))  # most warnings, letters in mm
 _SIGNED = "Date ____________________   Name ______________________________   Next visit ____________________"
 _FOUND = "found:"
+STOP_HERE = "Stop here: do not fit from this plan"
 Row = tuple[str, tuple[Cell, ...]]
 
 
@@ -48,7 +49,8 @@ def _card(plan: Plan, width: float, *, size: float, most: int) -> Block:
             stacked([heading(title, width, size=3.2), table(head, cells, widths, size=size)], gap=0.6)
         )
         head = ("", "", *("" for _ in sides))
-    return stacked([*blocks, paragraph(_SIGNED, width)], gap=2.6)
+    note = [paragraph(TWO_ANGLES, width, size=2.2)] if plan.bendable else []
+    return stacked([*blocks, *note, paragraph(_SIGNED, width)], gap=2.6)
 
 
 def _mind(plan: Plan, width: float, *, size: float, most: int) -> list[Block]:
@@ -70,7 +72,7 @@ def _parts(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[tuple[str
         ("Tubes, inner bow, marks", _tubes(plan, sides, marks)),
         ("Outer bow", _outer(plan, sides)),
         ("Straps on", _straps(plan, sides, marks)),
-        ("Safety, every visit, and record it", _safety(sides)),
+        ("Safety, every visit, and record it", _safety(plan, sides)),
     ]
 
 
@@ -111,10 +113,6 @@ def _outer(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
             else Cell("do not bend from this plan", bold=True, colour=WARN)
         )
 
-    clear = tuple(
-        Cell("touching nowhere" if s.skin_mm is None else f"planned {s.skin_mm:.1f} mm at the nearest")
-        for _, s in sides
-    )
     return [
         ("Outer arm as long as planned, along the wire from the middle",
          tuple(Cell(f"{s.arm_length_mm:.0f} mm") for _, s in sides)),
@@ -122,15 +120,41 @@ def _outer(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
          tuple(cell(side, f"{bend_words(s.bend_deg)} at {s.bend_place_mm:.0f} mm") for side, s in sides)),
         ("Under the plier go to (it springs back); compare with the bench template",
          tuple(cell(side, f"{abs(s.bench.plier_deg):.1f}°") for side, s in sides)),
-        ("Bow leaves the mouth at the corners without lifting or lowering the lip; arms near the skin", clear),
+        ("Bow leaves the mouth at the corners without lifting or lowering the lip",
+         tuple(_leaving(plan, side) for side, _ in sides)),
+        ("Arms near the skin, touching nowhere", tuple(_skin(s) for _, s in sides)),
     ]  # fmt: skip
 
 
+def _leaving(plan: Plan, side: Side) -> Cell:
+    """The planned height over the mouth corner, and in capitals what it does to the lip where the plan warns of it."""
+    found = {} if plan.clearance is None else plan.clearance.exits
+    if side not in found:
+        return Cell("planned height not known")
+    for does in ("lifts", "lowers"):
+        if any(f"({side})" in w and f"{does} the lip" in w for w in plan.warnings):
+            return Cell(f"{does.upper()}: {_height(found[side].above_mm)}", bold=True, colour=WARN)
+    return Cell(f"planned {_height(found[side].above_mm)}")
+
+
+def _height(above_mm: float) -> str:
+    return f"{abs(above_mm):.1f} mm {'above' if above_mm >= 0.0 else 'below'} it"
+
+
+def _skin(s: SidePlan) -> Cell:
+    if s.skin_mm is None:
+        return Cell("planned distance not known")
+    if s.skin_mm <= 0.0:
+        return Cell("lies IN the skin", bold=True, colour=WARN)
+    return Cell(f"planned {s.skin_mm:.1f} mm at the nearest")
+
+
 def _straps(plan: Plan, sides: Sequence[tuple[Side, SidePlan]], marks: dict[Side, StencilMarks]) -> list[Row]:
+    if not plan.bendable:
+        return [(STOP_HERE, tuple(Cell("do not hook up", bold=True, colour=WARN) for _ in sides))]
+
     def hook(side: Side) -> str:
-        return (
-            f"{signed(marks[side].hook[1])} up, {signed(marks[side].hook[0])} back" if plan.bendable else "–"
-        )
+        return f"{signed(marks[side].hook[1])} up, {signed(marks[side].hook[0])} back"
 
     blank = tuple(Cell(blank=True) for _ in sides)
     return [
@@ -151,7 +175,7 @@ def _each_strap(plan: Plan, sides: Sequence[Side]) -> list[Row]:
         lines = [pulls[side][k] if k < len(pulls[side]) else None for side in sides]
         name = next(found.name for found in lines if found is not None)
         forces = tuple(Cell("" if n is None else force_words(n.force_n), bold=True) for n in lines)
-        angles = tuple(Cell("" if n is None else _angle(n.rise_deg) if plan.bendable else "–") for n in lines)
+        angles = tuple(Cell("" if n is None else _angle(n.rise_deg)) for n in lines)
         rows += [
             (f"{name}: force by gauge, set to", forces),
             (f"{_FOUND} N or gf", blank),
@@ -187,7 +211,8 @@ def _angle(rise_deg: float) -> str:
     return f"{abs(rise_deg):.0f}° {'down' if rise_deg < 0.0 else 'up'} toward the back"
 
 
-def _safety(sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
+def _safety(plan: Plan, sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
+    handed = "Wearing sheet filled in and handed over; hours a day: ________"
     return [
         ("Release module pulled by hand: it lets go; slots and clips whole", _same(sides)),
         ("Bow held in its tubes by a means of its own: it cannot be pulled out by hand", _same(sides)),
@@ -196,5 +221,5 @@ def _safety(sides: Sequence[tuple[Side, SidePlan]]) -> list[Row]:
             "Patient and parent can say: never pulled; no play, no sport; loose at night: stop, phone; eye: emergency",
             _same(sides),
         ),
-        ("Wearing sheet filled in and handed over; hours a day: ________", _same(sides)),
+        (handed if plan.bendable else "The wearing sheet is NOT handed out with this plan", _same(sides)),
     ]

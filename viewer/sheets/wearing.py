@@ -66,6 +66,7 @@ PRACTICE = (
     "Next visit:",
     "Ask for:",
 )
+NOT_WITH_THIS = "Not to be handed out with this plan."
 _SIZE = 3.35
 _SIGNED = (
     "We have read this and tried it at the practice.   Date ______________   Patient ____________________   "
@@ -97,8 +98,8 @@ def _hours_words(hours: float | None) -> str:
     )
 
 
-def wearing_draft(space: Room, *, hours: float | None) -> Draft:
-    """The sheet; ``hours`` a day are left blank when not given."""
+def wearing_draft(space: Room, *, hours: float | None, withheld: bool = False) -> Draft:
+    """The sheet; ``hours`` a day are left blank when not given. ``withheld``: marked as not to be handed out."""
     half = 0.5 * space.width - 4.0
     left = stacked([
         _part("How much", (_hours_words(hours),), half, bold=True), _points(WEAR, half),
@@ -114,10 +115,15 @@ def wearing_draft(space: Room, *, hours: float | None) -> Draft:
     ], gap=2.4)  # fmt: skip
     numbers = stacked([heading("Our numbers", space.width), *_numbers(space.width)], gap=0.6)
     signed = paragraph(_SIGNED, space.width, size=2.7)
-    block = stacked([abreast([left, right]), numbers, signed], gap=3.0)
+    mark = [paragraph(NOT_WITH_THIS, space.width, size=4.0, bold=True, colour=WARN)] if withheld else []
+    block = stacked([*mark, abreast([left, right]), numbers, signed], gap=3.0)
     needs_room(block, width=space.width, height=space.height, what="the wearing sheet", paper=space.paper)
     return Draft(
-        "wearing-sheet", "Your headgear", "for you and your parents: keep it where you can see it", block
+        "wearing-sheet",
+        "Your headgear",
+        NOT_WITH_THIS if withheld else "for you and your parents: keep it where you can see it",
+        block,
+        warn=withheld,
     )
 
 
