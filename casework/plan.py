@@ -106,6 +106,8 @@ class SidePlan:
     ``tip_*_n_mm`` is the tipping moment that really reaches the molar about the target through the shared bow,
     positive when it carries the roots back; it differs from the line's on an asymmetric bow.
     ``bend_place_mm`` is measured along the outer wire from the middle of the joint; ``bend_deg`` is positive up.
+    ``widened_mm``: how much farther out the arm is made, before any bend, than it was fitted, so that it keeps clear
+    of the cheek as worn; below zero farther in, 0 for a bow in hand.
     """
 
     side: Side
@@ -140,6 +142,7 @@ class SidePlan:
     movement_before: Movement | None
     bench: BenchWork
     fit: TerminalFit
+    widened_mm: float = 0.0
     skin_mm: float | None = None
     cheek: CheekMarks | None = None
     bands: SideBands | None = None

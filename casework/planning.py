@@ -23,11 +23,12 @@ from casework.proposals import ready_case
 from casework.scans import Scan, read_scans
 from casework.side_centre import SideCentre, side_centre
 from casework.side_plan import Solved, side_plan
-from casework.solving import SolvedBend, solved_bend
+from casework.solving import SolvedBend, solved_bend, too_strong_pull
 from casework.strap_paths import strap_paths
 from casework.straps import standing_straps
 from mechanics.bend.help import what_would_help
 from mechanics.bend.sensitivity import sensitivities
+from mechanics.rod.stress import YieldError
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
 
@@ -83,7 +84,10 @@ def told_plan(
     rotation: Array,
 ) -> Plan:
     """The plan read off a bend that is solved already; ``rotation`` takes LPS to the treatment frame."""
-    slopes = sensitivities(bend.case, bend.solution.trial, worn=bend.solution.worn_after)
+    try:
+        slopes = sensitivities(bend.case, bend.solution.trial, worn=bend.solution.worn_after)
+    except YieldError as err:
+        raise too_strong_pull(bend.case, str(err)) from err
     solved = Solved(rotation, centres, bend, slopes, what_would_help(bend.case, bend.solution))
     return _plan(case, scans, solved)
 

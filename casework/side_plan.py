@@ -77,6 +77,7 @@ def side_plan(side: Side, solved: Solved) -> SidePlan:
         movement_before=_movement(side, solved, solution.worn_before),
         bench=bench_work(side, solved.bend),
         fit=passivity(solved.bend.case.bow, seat="as it lies")[side],
+        widened_mm=(solved.bend.widened_mm or {}).get(side, 0.0),
         skin_mm=None if solution.skin_mm is None else solution.skin_mm[side],
         bands=_bands(side, solved),
         advice=tuple(h.text for h in solved.help) if not solution.solved_side(side) else (),

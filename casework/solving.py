@@ -11,6 +11,7 @@ from casework.case_file import CaseModel
 from casework.side_centre import SideCentre
 from casework.straps import StrapGround, strap_pulls
 from mechanics.bend.goal import Goal, line_goal, tip_goal
+from mechanics.bend.help import less_pull
 from mechanics.bend.solve import BendCase, BendSolution, solve_bend
 from mechanics.bend.trial import Limits, Trial, Values, as_it_is
 from mechanics.bow.activation import activated
@@ -21,6 +22,7 @@ from mechanics.bow.skin import Skin
 from mechanics.bow.wire import BowWire, JointRegion, TubeSupport, Wear
 from mechanics.clearance.steer import cheek_from_mm, kept_clear
 from mechanics.rod import Insertion, insertion
+from mechanics.rod.stress import YieldError
 from mechanics.rod.wear import elastic_wear, ideal_tube_wear
 from mechanics.sides import SIDES, Side
 from mesh_tools.arrays import Array
@@ -117,8 +119,46 @@ def searched(
     """
     begin = _start(case, bend_case.bow) if start is None else start
     unknowns = {side: tuple(dict.fromkeys(case.choices.unknowns)) for side in SIDES}
-    solution = solve_bend(bend_case, unknowns=unknowns, start=begin)
+    try:
+        solution = solve_bend(bend_case, unknowns=unknowns, start=begin)
+    except YieldError as err:
+        raise too_strong_pull(bend_case, str(err), start=begin) from err
+    yields = [text for text in solution.refusals if "wire yields" in text]
+    if (
+        yields
+        and not solution.solved
+        and (refused := too_strong_pull(bend_case, yields[-1], start=begin)).less
+    ):
+        raise refused
     return SolvedBend(fit, bend_case, solution, _inserted(case, bend_case))
+
+
+class PullYieldsError(YieldError):
+    """The bow yields under the pull that was asked for; ``less``: whether a weaker pull was found that does."""
+
+    def __init__(self, text: str, *, less: bool) -> None:
+        super().__init__(text)
+        self.less = less
+
+
+def too_strong_pull(bend_case: BendCase, told: str, *, start: Trial | None = None) -> PullYieldsError:
+    """The one line for a bow that yields, unbent or on the way to its target: the stress, and the pull that would do.
+
+    ``told`` is what the worn bow refused.
+    """
+    pulls = [f"{sum(strap.force_n for strap in bend_case.straps[s].straps):.1f} N" for s in SIDES]
+    under = (
+        f"under {pulls[0]} a side" if pulls[0] == pulls[1] else f"under {pulls[0]} (right), {pulls[1]} (left)"
+    )
+    less = less_pull(bend_case, start=start)
+    if less is None:
+        return PullYieldsError(f"{under}: {told}", less=False)
+    stress = told.split(";")[0]
+    return PullYieldsError(
+        f"{under}, bent or not yet bent, the {stress}; less pull would do it: "
+        f"{less.words}; or shorten the arms or take thicker wire.",
+        less=True,
+    )
 
 
 def _own_bow(found: ScannedBow, needs: BowNeeds) -> BowWire:

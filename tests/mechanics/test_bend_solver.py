@@ -186,6 +186,7 @@ def test_what_would_help_really_helps(bow: BowWire) -> None:
     assert advice[0].works
     works = {h.name for h in advice if h.works}
     assert {"length_mm", "pull_deg"} <= works
+    assert all(abs(d) >= 0.05 for h in advice for d in h.change.values())  # nothing that moves by 0.0
     assert "pull_n" not in works  # on a rigid bow more force along the same line moves nothing
     longer = next(h for h in advice if h.name == "length_mm")
     assert "longer with a bend of" in longer.text
