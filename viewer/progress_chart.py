@@ -19,6 +19,7 @@ from viewer.palette import BLUE, GREEN, GREY, ORANGE, SKY, VERMILION
 from viewer.panels import FRAME, INK, SOFT, WARN
 
 _DPI = 150
+_EDGE_DASHES = ((0, (1, 1.5)), (0, (5, 2, 1, 2)), (0, (3, 2)))
 _SIDE_LOOKS: dict[Side, tuple[str, str, str]] = {"right": (BLUE, "o", "-"), "left": (VERMILION, "s", "--")}
 _BAND_COLOURS, _HATCHES = (SKY, GREEN, GREY), ("", "///", "...")
 
@@ -91,6 +92,7 @@ def _relation(axes: Any, progress: Progress) -> None:
     for k, band in enumerate(progress.bands):
         axes.fill_between(band.months, band.low_mm, band.high_mm, color=_BAND_COLOURS[k % 3], alpha=0.28, lw=0.0,
                           hatch=_HATCHES[k % 3], edgecolor=_BAND_COLOURS[k % 3], label=band.rate.name)  # fmt: skip
+    _other_side(axes, progress)
     for side in SIDES:
         course, (colour, mark, dash) = progress.courses[side], _SIDE_LOOKS[side]
         if len(course.months):
@@ -112,6 +114,22 @@ def _relation(axes: Any, progress: Progress) -> None:
     handles, _ = axes.get_legend_handles_labels()
     if handles:
         axes.legend(loc="best", fontsize=9, framealpha=0.92, edgecolor=FRAME)
+
+
+def _other_side(axes: Any, progress: Progress) -> None:
+    """Edges of the same bands from the other side's own start, in that side's colour, where it began elsewhere."""
+    for side, found in progress.side_bands.items():
+        if side == progress.bands_from or _same_start(progress, side):
+            continue
+        for k, band in enumerate(found):
+            for n, edge in enumerate((band.low_mm, band.high_mm)):
+                axes.plot(band.months, edge, color=_SIDE_LOOKS[side][0], lw=1.0, ls=_EDGE_DASHES[k % 3], zorder=2,
+                          label=f"same, from the {side} side's start" if k + n == 0 else None)  # fmt: skip
+
+
+def _same_start(progress: Progress, side: Side) -> bool:
+    first, own = (progress.courses[s] for s in (progress.bands_from or side, side))
+    return bool(first.months[0] == own.months[0] and first.relation_mm[0] == own.relation_mm[0])
 
 
 def _worn(axes: Any, progress: Progress) -> None:
@@ -153,7 +171,10 @@ def _tidy(axes: Any) -> None:
 def _sources(progress: Progress) -> str:
     if not progress.bands:
         return ""
-    rows = [f"Bands from the {progress.bands_from} side's start."]
+    ends = " and ".join(dict.fromkeys(f"{b.months[-1]:.1f}" for b in progress.bands))
+    others = [s for s, found in progress.side_bands.items() if found and not _same_start(progress, s)]
+    rows = [f"Filled bands from the {progress.bands_from} side's start, drawn to month {ends}."]
+    rows += [f"Lines without filling: edges of the same bands from the {s} side's start." for s in others]
     rows += [_wrapped(f"{b.rate.name}: {b.rate.source}; {b.rate.condition}.", 172) for b in progress.bands]
     return "\n".join(rows)
 

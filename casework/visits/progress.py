@@ -40,12 +40,14 @@ class Course:
 
 @dataclass(frozen=True, eq=False)
 class Progress:
-    """``bands``: of the side that began with more class II. ``wear``: months, recorded and told hours of each visit."""
+    """``bands``: of the side that began with more class II; ``side_bands``: of each measured side, from its own
+    start. ``wear``: months, recorded and told hours of each visit."""
 
     visits: tuple[Visit, ...]
     courses: dict[Side, Course]
     bands: tuple[Band, ...]
     bands_from: Side | None
+    side_bands: dict[Side, tuple[Band, ...]]
     wear: tuple[tuple[float, float | None, float | None], ...]
     prescribed_hours: float | None
 
@@ -58,19 +60,23 @@ def progress_of(visits: Sequence[Visit], pull: str) -> Progress:
     shown = (
         max(_LEAST_MONTHS, months_between(visits[0], visits[-1]) + _AHEAD_MONTHS) if visits else _LEAST_MONTHS
     )
-    found: tuple[Band, ...] = ()
-    if worst is not None:
-        start = float(begun[worst].months[0])
-        drawn = bands(pull, float(begun[worst].relation_mm[0]), months=shown - start)
-        found = tuple(replace(band, months=band.months + start) for band in drawn)
+    found = {side: _bands_of(course, pull, shown) for side, course in begun.items()}
     return Progress(
         visits=tuple(visits),
         courses=courses,
-        bands=found,
+        bands=() if worst is None else found[worst],
         bands_from=worst,
+        side_bands=found,
         wear=tuple((months_between(visits[0], v), v.recorded_hours, v.told_hours) for v in visits),
         prescribed_hours=last_prescribed(visits),
     )
+
+
+def _bands_of(course: Course, pull: str, shown: float) -> tuple[Band, ...]:
+    """The bands from the first measure of ``course`` to month ``shown``, months since the first visit."""
+    start = float(course.months[0])
+    drawn = bands(pull, float(course.relation_mm[0]), months=shown - start)
+    return tuple(replace(band, months=band.months + start) for band in drawn)
 
 
 def last_prescribed(visits: Sequence[Visit]) -> float | None:

@@ -9,7 +9,7 @@ from typing import Any
 from casework.case_file import N_PER_GF
 from casework.cautions import CAUTIONS, SHORT_CAUTION
 from casework.visits.progress import Progress
-from casework.visits.rates import NOT_A_PROMISE
+from casework.visits.rates import NOT_A_PROMISE, Band
 from casework.visits.record import SideVisit, Visit
 from mechanics.sides import SIDES
 
@@ -85,13 +85,15 @@ def _course_lines(progress: Progress) -> Iterator[str]:
                 f"{relation_words(float(course.relation_mm[-1]))}: {course.gained_mm:+.1f} mm in "
                 f"{course.over_months:.1f} months"
             )
-    if progress.bands:
-        yield f"  Beside it, from the {progress.bands_from} side's start:"
-        for band in progress.bands:
+    for side, found in progress.side_bands.items():
+        if found:
+            yield f"  Beside it, from the {side} side's start:"
+        for band in found:
             yield (
                 f"    {band.rate.name} ({band.rate.source}): {band.low_mm[-1]:.1f} to {band.high_mm[-1]:.1f} mm left "
-                f"at {band.months[-1]:.0f} months"
+                f"at {band.months[-1]:.1f} months"
             )
+    if progress.bands:
         yield f"  {NOT_A_PROMISE}"
 
 
@@ -106,14 +108,16 @@ def visits_as_dict(case_id: str, progress: Progress, look: Sequence[str]) -> dic
             for side, course in progress.courses.items()
         },
         "bands_from": progress.bands_from,
-        "bands": [
-            {
-                "name": b.rate.name, "source": b.rate.source, "condition": b.rate.condition,
-                "months": b.months.tolist(), "low_mm": b.low_mm.tolist(), "high_mm": b.high_mm.tolist(),
-            }
-            for b in progress.bands
-        ],
+        "bands": [_band_as_dict(b) for b in progress.bands],
+        "side_bands": {side: [_band_as_dict(b) for b in found] for side, found in progress.side_bands.items()},
         "not_a_promise": NOT_A_PROMISE,
         "look_next": list(look),
         "cautions": [c.text for c in CAUTIONS],
+    }  # fmt: skip
+
+
+def _band_as_dict(b: Band) -> dict[str, Any]:
+    return {
+        "name": b.rate.name, "source": b.rate.source, "condition": b.rate.condition,
+        "months": b.months.tolist(), "low_mm": b.low_mm.tolist(), "high_mm": b.high_mm.tolist(),
     }  # fmt: skip

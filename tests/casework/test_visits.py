@@ -186,11 +186,17 @@ def test_the_course_is_read_from_the_visits():
     assert progress.bands[0].months[0] == pytest.approx(
         30 / 30.4375
     )  # the band starts where the measure does
+    assert [progress.side_bands[s][0].low_mm[0] for s in ("right", "left")] == pytest.approx([5.0, 4.0])
+    assert progress.side_bands["left"][0].months[-1] == pytest.approx(6.0)  # six months are always drawn
     text = visits_text("c", progress, look_next(seen, MEANT))
     assert "no promise" in text
+    assert "from the right side's start" in text
+    assert "from the left side's start" in text
+    assert "mm left at 6.0 months" in text
     assert "not a medical device" in text
     assert "Kirjavainen" in text
     assert len(visits_as_dict("c", progress, ())["visits"]) == 4
+    assert set(visits_as_dict("c", progress, ())["side_bands"]) == {"right", "left"}
 
 
 def told(*seen: Visit) -> str:
