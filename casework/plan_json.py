@@ -57,6 +57,7 @@ def side_as_dict(side: SidePlan, *, bendable: bool) -> dict[str, Any]:
         "bend_place_mm": side.bend_place_mm,
         "bend_point_mm": _list(side.bend_point_mm),
         "arm_length_mm": side.arm_length_mm,
+        "widened_mm": side.widened_mm,
         "solved": side.solved,
         "hook_before_mm": _list(side.hook_before_mm),
         "hook_bench_mm": _list(side.hook_bench_mm),

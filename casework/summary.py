@@ -14,10 +14,25 @@ def plan_text(plan: Plan) -> str:
     lines = [f"Case {plan.case_id}: {plan.pull_kind.replace('_', ' ')}, {plan.bow_model} bow"]
     for side in SIDES:
         lines += _side_lines(plan.sides[side], bendable=plan.bendable)
+    lines += [f"        {text}" for text in dict.fromkeys(a for s in SIDES for a in plan.sides[s].advice)]
+    lines += _widened(plan) if plan.bendable else []
     lines += [f"  ! {text}" for text in plan.refusals]
     lines += [] if plan.module is None else module_lines(plan.module)
     lines += [f"  ! {text}" for text in plan.warnings]
     return "\n".join([*lines, SHORT_CAUTION])
+
+
+def _widened(plan: Plan) -> list[str]:
+    """How far the arms are carried sideways before any bend; nothing for arms that stay as they were fitted."""
+    out = {s: f"{abs(w):.1f} mm" for s in SIDES if abs(w := plan.sides[s].widened_mm) >= 0.05}
+    if not out:
+        return []
+    ways = {s: "widened" if plan.sides[s].widened_mm > 0.0 else "narrowed" for s in out}
+    if len(out) == 2 and len(set(out.values())) == len(set(ways.values())) == 1:
+        told = f"{ways['right']} {out['right']} each"
+    else:
+        told = ", ".join(f"{ways[s]} {out[s]} ({s})" for s in out)
+    return [f"  arms {told} so that they keep clear as worn"]
 
 
 def _side_lines(side: SidePlan, *, bendable: bool) -> list[str]:
@@ -38,7 +53,6 @@ def _side_lines(side: SidePlan, *, bendable: bool) -> list[str]:
         f"        on the molar: distal {side.distal_n:.2f} N, {_vertical(side.vertical_n)}, "
         f"{_lateral(side.lateral_n)}; hook moves {side.hook_travel_mm:.1f} mm under load",
         *(_made(side) if bendable else []),
-        *(f"        {advice}" for advice in side.advice),
     ]
 
 
