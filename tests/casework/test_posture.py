@@ -63,7 +63,9 @@ def test_the_neck_is_the_one_the_demo_was_made_with():
     strap = solved()[0] @ landmark(case_of(), "strap_left_mm")
     share = (NECK_TOP[2] - strap[2]) / (NECK_TOP[2] - NECK_FOOT[2])
     axis = NECK_TOP + share * (NECK_FOOT - NECK_TOP)
-    np.testing.assert_allclose(neck.centre_mm[:2], axis[:2], atol=6.0)  # that neck leans back, ours stands upright
+    np.testing.assert_allclose(
+        neck.centre_mm[:2], axis[:2], atol=6.0
+    )  # that neck leans back, ours stands upright
 
 
 def test_the_straight_strap_is_the_plans_own():

@@ -56,7 +56,9 @@ def licence(name):
 
 def test_the_tree_is_followed_to_the_end():
     names = brought()
-    assert {"numpy", "scipy", "trimesh", "pyvista", "nicegui", "starlette", "pyarrow", "distributed"} <= set(names)
+    assert {"numpy", "scipy", "trimesh", "pyvista", "nicegui", "starlette", "pyarrow", "distributed"} <= set(
+        names
+    )
 
 
 @pytest.mark.parametrize("name", brought())
