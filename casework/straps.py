@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from casework.case_file import CaseModel, PullKind, StrapModel
-from casework.strap_skin import StrapSkin, strap_skin
+from casework.strap_skin import strap_skin
 from mechanics.sides import SIDES, Side, other_side
 from mechanics.strap.band import BandLine, band_line
 from mechanics.strap.direction import CERVICAL_DEG, HIGH_PULL_DEG, strap_direction
@@ -58,13 +58,7 @@ def taut_line(case: CaseModel, kind: PullKind, rotation: Array, ground: StrapGro
     if not asked_taut(case, kind):
         return None
     try:
-        return _laid(
-            case,
-            kind,
-            rotation,
-            ground,
-            strap_skin(case, _BAND[kind], rotation, ground.face, ground.hooks_mm),
-        )
+        return _laid(case, kind, rotation, ground)
     except (BadValueError, NoAnswerError) as err:
         if case.pull.strap == "taut":
             raise _named(err, case, kind) from err
@@ -78,13 +72,7 @@ def untaut_reason(case: CaseModel, rotation: Array, ground: StrapGround) -> list
         if case.pull.strap == "taut" or not asked_taut(case, kind):
             continue
         try:
-            _laid(
-                case,
-                kind,
-                rotation,
-                ground,
-                strap_skin(case, _BAND[kind], rotation, ground.face, ground.hooks_mm),
-            )
+            _laid(case, kind, rotation, ground)
         except (BadValueError, NoAnswerError) as err:
             text = str(_named(err, case, kind))
             found.append(
@@ -120,7 +108,8 @@ def _model(case: CaseModel, side: Side, kind: PullKind) -> StrapModel:
     return pull.high if case.pull.kind == "combination" and kind == "high_pull" and pull.high else pull
 
 
-def _laid(case: CaseModel, kind: PullKind, rotation: Array, ground: StrapGround, skin: StrapSkin) -> BandLine:
+def _laid(case: CaseModel, kind: PullKind, rotation: Array, ground: StrapGround) -> BandLine:
+    skin = strap_skin(case, _BAND[kind], rotation, ground.face, ground.hooks_mm)
     place = case.landmarks.nape_mm if kind == "cervical" else case.landmarks.crown_mm
     back = skin.back_mm if place is None else rotation @ np.asarray(place)
     line = band_line(

@@ -89,8 +89,8 @@ def _moved(ready: Path, place: Path) -> None:
         ready.rmdir()
     else:
         ready.rename(place)
-    _flush_folder(place)
-    _flush_folder(place.parent)
+    flush_folder(place)
+    flush_folder(place.parent)
 
 
 @contextmanager
@@ -128,7 +128,7 @@ def _flush(path: Path) -> None:
         os.fsync(stream.fileno())
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
     """Carry the names in ``folder`` to the disk, where the system can."""
     if os.name == "nt":  # pragma: no cover
         return

@@ -53,7 +53,9 @@ def write_distance_map(laid: RegisteredFiles, path: Path, *, window: str | None)
     for k, (title, forward, up) in enumerate(_VIEWS):
         box = (0.012 + 0.3285 * k, 0.3, 0.319, 0.57)
         ratio = box[2] * _INCHES[0] / (box[3] * _INCHES[1])
-        view = _framing(surface, View(title, np.array(forward), np.array(up), np.zeros(3), 1.0, ratio))
+        view = View(title, np.array(forward), np.array(up), np.zeros(3), 1.0, ratio).framing(
+            surface.points_mm
+        )
         panel(figure.add_axes(box), scene, view, paint, compass=_COMPASS)
     _histogram(figure, laid)
     _texts(figure, laid)
@@ -66,18 +68,6 @@ def _scene(laid: RegisteredFiles, surface: Surface) -> Scene:
     item = SurfaceItem(name=laid.files[0].path.name, group="scans", role="arch", points_mm=surface.points_mm,
                        faces=surface.faces, face_colours=colours)  # fmt: skip
     return Scene(title="registration", surfaces=(item,))
-
-
-def _framing(surface: Surface, view: View) -> View:
-    """``view`` moved and widened so that all of ``surface`` is in it."""
-    flat, depth = view.flat(surface.points_mm), view.depth(surface.points_mm)
-    low, high = flat.min(axis=0), flat.max(axis=0)
-    half = 0.5 * (high - low) * 1.06
-    ratio = view.half_width_mm / view.half_height_mm
-    height = float(max(half[1] * 1.12, half[0] / ratio))
-    middle = 0.5 * (low + high)
-    centre = middle[0] * view.right + middle[1] * view.up + float(depth.mean()) * view.forward
-    return View(view.title, view.forward, view.up, centre, height, height * ratio)
 
 
 def _histogram(figure: Any, laid: RegisteredFiles) -> None:

@@ -12,7 +12,6 @@ import numpy as np
 from casework.finding import SURE_ENOUGH, FoundOnFile
 from mesh_tools.arrays import Array, unit
 from mesh_tools.finding.record import Proposal
-from mesh_tools.surface import Surface
 from mesh_tools.write import write_bytes_atomically
 from viewer.panels import INK, SOFT, WARN, painter, panel
 from viewer.scene import Scene, SurfaceItem
@@ -37,7 +36,7 @@ def write_found_picture(found: FoundOnFile, path: Path, *, window: str | None) -
     for k, (title, forward, top) in enumerate(_looks(found.kind, left, up)):
         box = (0.012 + 0.3285 * k, 0.36, 0.319, 0.56)
         ratio = box[2] * _INCHES[0] / (box[3] * _INCHES[1])
-        view = _framing(found.surface, View(title, forward, top, np.zeros(3), 1.0, ratio))
+        view = View(title, forward, top, np.zeros(3), 1.0, ratio).framing(found.surface.points_mm)
         axes = figure.add_axes(box)
         panel(axes, scene, view, paint, compass={"patient's left": left, "patient's right": -left})
         _marks(axes, view, found)
@@ -75,18 +74,6 @@ def _scene(found: FoundOnFile) -> Scene:
     scan = SurfaceItem(name=found.file, group="scans", role="arch", points_mm=found.surface.points_mm,
                        faces=found.surface.faces, face_colours=colours)  # fmt: skip
     return Scene(title="found", surfaces=(scan,))
-
-
-def _framing(surface: Surface, view: View) -> View:
-    """``view`` moved and widened so that all of ``surface`` is in it."""
-    flat, depth = view.flat(surface.points_mm), view.depth(surface.points_mm)
-    low, high = flat.min(axis=0), flat.max(axis=0)
-    half = 0.5 * (high - low) * 1.1
-    ratio = view.half_width_mm / view.half_height_mm
-    height = float(max(half[1] * 1.12, half[0] / ratio))
-    middle = 0.5 * (low + high)
-    centre = middle[0] * view.right + middle[1] * view.up + float(depth.mean()) * view.forward
-    return View(view.title, view.forward, view.up, centre, height, height * ratio)
 
 
 def _pointed(found: FoundOnFile) -> list[Proposal]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -54,6 +54,18 @@ class View:
     def depth(self, points_mm: ArrayLike) -> Array:
         """Distance (...) from the picture plane through the centre, away from the eye."""
         return np.asarray((np.asarray(points_mm, dtype=np.float64) - self.centre_mm) @ self.forward)
+
+    def framing(self, points_mm: ArrayLike) -> View:
+        """This view moved and widened so that all of ``points_mm`` (n, 3) is in it, with a margin."""
+        flat = self.flat(points_mm)
+        low, high = flat.min(axis=0), flat.max(axis=0)
+        half = 0.5 * (high - low) * _MARGIN
+        ratio = self.half_width_mm / self.half_height_mm
+        height = float(max(half[1] * _ABOVE, half[0] / ratio))
+        middle = 0.5 * (low + high)
+        deep = float(self.depth(points_mm).mean())
+        centre = self.centre_mm + middle[0] * self.right + middle[1] * self.up + deep * self.forward
+        return replace(self, centre_mm=centre, half_height_mm=height, half_width_mm=height * ratio)
 
     def shows(self, item: Item) -> bool:
         """True when ``item`` belongs in a still picture of this view."""
@@ -116,6 +128,7 @@ def opacity_in(item: Item, view: View) -> float:
 _LONG_ROLES = ("line_before", "line_after")
 _STRAP_SHOWN_MM = 45.0
 _READABLE = 0.8  # cosine to the way something is read along
+_MARGIN, _ABOVE = 1.08, 1.12  # air around what is framed, and more above and below it for words
 _BEHIND_MM = np.array([[0.0, 34.0, 0.0]])  # room behind the molar for the line of force
 _TITLES = {
     "right": "From the right",

@@ -14,6 +14,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 from typing import IO
 
+from casework.writing import flush_folder
 from mesh_tools.errors import BadValueError
 
 LONGEST_NAME = 100
@@ -101,21 +102,10 @@ def beside(target: Path) -> Iterator[IO[bytes]]:
                 os.fchmod(stream.fileno(), target.stat().st_mode & 0o777)
             os.fsync(stream.fileno())
         os.replace(scratch, target)
-        flushed(target.parent)
+        flush_folder(target.parent)
     finally:
         with suppress(FileNotFoundError):
             scratch.unlink()
-
-
-def flushed(folder: Path) -> None:
-    """Make a rename in ``folder`` outlive a power cut, where the system lets a folder be flushed."""
-    if sys.platform == "win32":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def leftovers_removed(folder: Path, name: str) -> None:

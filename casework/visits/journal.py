@@ -21,6 +21,7 @@ from pydantic import ValidationError
 
 from casework.locking import InUseError, locked
 from casework.visits.record import Visit
+from casework.writing import flush_folder
 from mesh_tools.errors import BadFileError, BadValueError
 from mesh_tools.write import write_bytes_atomically
 
@@ -193,7 +194,7 @@ def _written(path: Path, data: bytes, *, at: int) -> None:
     finally:
         os.close(handle)
     if new:
-        _folder_to_disk(path.parent)
+        flush_folder(path.parent)
 
 
 def _all_written(handle: int, data: bytes) -> None:
@@ -205,14 +206,3 @@ def _all_written(handle: int, data: bytes) -> None:
 def write_some(handle: int, data: memoryview) -> int:
     """Write as much of ``data`` as the system takes at once; how much that was."""
     return os.write(handle, data)
-
-
-def _folder_to_disk(folder: Path) -> None:
-    """Make the new file's name last through a loss of power, where the system can."""
-    if os.name == "nt":  # pragma: no cover
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
