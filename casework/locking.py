@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -53,17 +54,24 @@ def _is_at(stream: IO[bytes], path: Path) -> bool:
 
 
 def _take(stream: IO[bytes], thing: str) -> None:
+    if not took(stream.fileno()):
+        raise InUseError(
+            f"{thing} is being written by another run of bowtrue; wait for it, or write elsewhere."
+        )
+
+
+def took(handle: int) -> bool:
+    """Whether the open file ``handle`` is now held by this process; False when another holds it."""
     try:
-        if os.name == "nt":  # pragma: no cover
+        if sys.platform == "win32":
             import msvcrt
 
-            stream.seek(0)
-            getattr(msvcrt, "locking")(stream.fileno(), getattr(msvcrt, "LK_NBLCK"), 1)  # noqa: B009
+            os.lseek(handle, 0, os.SEEK_SET)
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
         else:
             import fcntl
 
-            fcntl.flock(stream.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as err:
-        raise InUseError(
-            f"{thing} is being written by another run of bowtrue; wait for it, or write elsewhere."
-        ) from err
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True

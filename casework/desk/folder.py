@@ -7,13 +7,13 @@ import hashlib
 import os
 import re
 import secrets
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 from typing import IO
 
+from casework.locking import took
 from casework.writing import flush_folder
 from mesh_tools.errors import BadValueError
 
@@ -131,27 +131,12 @@ def held(folder: Path, *, seconds: float = _LOCK_SECONDS) -> Iterator[None]:
 
 def _wait_for(handle: int, folder: Path, seconds: float) -> None:
     until = time.monotonic() + seconds
-    while not _locked(handle):
+    while not took(handle):
         if time.monotonic() > until:
             raise FolderBusyError(
                 f"{folder}: another program has been writing here for {seconds:.0f} s; close it, then save again."
             )
         time.sleep(0.02)
-
-
-def _locked(handle: int) -> bool:
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def hash_of(data: bytes) -> str:
