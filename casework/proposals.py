@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from casework.axes_check import wrong_axes
 from casework.bow_needs import PLAN_LANDMARKS, check_landmarks
-from casework.case_file import CaseModel
+from casework.case_file import CaseError, CaseModel
 from casework.finding import SURE_ENOUGH, proposals_for
 from casework.landmark_frames import Located, located_case
 from casework.scans import Scan
@@ -50,8 +51,21 @@ def proposed(scans: Mapping[str, Scan], names: list[str]) -> dict[str, tuple[Sca
             seen = proposals_for(scans[scan_name].surface, kind)
         except NotFoundError:
             continue
+        if kind == "arch":
+            _check_frame(seen)
         found |= {p.name: (scans[scan_name], p) for p in seen}
     return found
+
+
+def _check_frame(seen: Sequence[Proposal]) -> None:
+    """Raises CaseError for an arch that lies far from LPS: what it shows would be believed in the wrong places."""
+    if wrong_axes(seen, "LPS") is not None:
+        raise CaseError(
+            [
+                "scans.arch: lies more than 30 degrees from the case's LPS frame, so no landmark is taken from it; "
+                'check scans.arch.axes ("bowtrue find" names the code that fits), or lay it with a register table.'
+            ]
+        )
 
 
 def _rounded(name: str, proposal: Proposal) -> list[float] | list[list[float]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -89,6 +90,15 @@ def test_an_unsure_proposal_is_not_used(scans: dict[str, Scan], monkeypatch: pyt
         CaseError, match=r"^landmarks\.occlusal_plane_mm: is missing.*proposes \[\[.*confidence 0\.59"
     ):
         ready_case(parsed_case(without("occlusal_plane_mm")), scans)
+
+
+@pytest.mark.parametrize("turn", [(1.0, -1.0, -1.0), (-1.0, 1.0, -1.0)])
+def test_an_arch_with_wrong_axes_fills_nothing(
+    scans: dict[str, Scan], turn: tuple[float, float, float]
+) -> None:
+    arch = replace(scans["arch"], surface=scans["arch"].surface.moved(np.diag(turn)))
+    with pytest.raises(CaseError, match=r"scans\.arch: lies more than 30 degrees from the case's LPS frame"):
+        ready_case(parsed_case(without(*FILLED)), {**scans, "arch": arch})
 
 
 @pytest.mark.parametrize("there", ["nothing", "no arch"])
